@@ -1,0 +1,11 @@
+//! Greyloom designs the drive of a passive-matrix electrophoretic panel and calibrates its grey levels.
+//!
+//! The physics stands in three layers, each usable alone: [`drive`] (what the lines put on a pixel),
+//! [`pigment`] (what the pigment does) and [`tone`] (what the eye sees). Everything else uses them.
+
+pub mod drive;
+pub mod error;
+pub mod project;
+pub mod waveforms;
+
+pub use error::{Error, Result};

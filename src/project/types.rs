@@ -1,0 +1,157 @@
+//! What a project holds once read and checked.
+
+use crate::drive::{Erase, Field, Stroke};
+
+/// A rail of the drivers: min..=max on a step, or continuous where `step` is absent.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Rail {
+    pub min: f64,
+    pub max: f64,
+    pub step: Option<f64>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Lines {
+    /// End to end.
+    pub row_ohm: f64,
+    pub column_ohm: f64,
+    pub pixel_f: f64,
+    pub driver_ohm: f64,
+}
+
+/// Factors by which the drivers' clock can stretch every duration.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StretchRange {
+    pub min: f64,
+    pub max: f64,
+    pub step: f64,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Drivers {
+    pub select_v: Rail,
+    pub data_v: Rail,
+    pub tick_us: Vec<u32>,
+    pub slot_ticks_max: u32,
+    pub guard_ticks_max: u32,
+    pub fields_max: u32,
+    pub field_settle_ms: f64,
+    /// Absent: durations can't be stretched.
+    pub stretch: Option<StretchRange>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Limits {
+    pub refresh_s: f64,
+    pub ghost_lstar: f64,
+    pub net_impulse_vs: f64,
+    pub temperature_min_c: f64,
+    pub temperature_max_c: f64,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Instrument {
+    pub geometry: String,
+    pub illuminant: Illuminant,
+    /// Standard deviation of a repeated reading.
+    pub repeatability_lstar: f64,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Illuminant {
+    D50,
+    D65,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Panel {
+    pub name: String,
+    pub rows: usize,
+    pub columns: usize,
+    pub pixel_pitch_um: f64,
+    pub lines: Lines,
+    pub drivers: Drivers,
+    pub erases: Vec<Erase>,
+    pub limits: Limits,
+    pub instrument: Instrument,
+}
+
+/// A rectangle of pixels that get the same ticks.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Patch {
+    pub name: String,
+    /// First and last row and column, both included, counted from 0.
+    pub row_first: usize,
+    pub row_last: usize,
+    pub column_first: usize,
+    pub column_last: usize,
+    /// Ticks on in each field, in field order.
+    pub ticks: Vec<u32>,
+    /// Line of the chart file where the patch first stands.
+    pub line: usize,
+}
+
+/// The patches driven in one refresh, from a fully dark panel.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Page {
+    pub name: String,
+    pub temperature_c: f64,
+    pub erase: Erase,
+    pub fields: Vec<Field>,
+    /// Ticks of the pixels outside every patch, in field order.
+    pub fill_ticks: Vec<u32>,
+    pub patches: Vec<Patch>,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Chart {
+    pub pages: Vec<Page>,
+}
+
+/// One reading of one patch.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Reading {
+    /// Index into `Chart::pages`.
+    pub page: usize,
+    /// Index into `Page::patches`.
+    pub patch: usize,
+    pub repeat: u32,
+    pub lstar: f64,
+    /// Line in the scans file.
+    pub line: usize,
+}
+
+/// A pulse train on a test cell, from the clear state, and what was read after it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Train {
+    pub name: String,
+    pub temperature_c: f64,
+    pub steps: Vec<Stroke>,
+    /// One lightness per repeat.
+    pub readings_lstar: Vec<f64>,
+    pub line: usize,
+}
+
+/// A chart with its readings.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Measured {
+    pub chart: Chart,
+    pub readings: Vec<Reading>,
+}
+
+/// A patch on the chart that no reading speaks of.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Unread {
+    pub page: String,
+    pub patch: String,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+pub struct Project {
+    pub panel: Panel,
+    pub measured: Measured,
+    /// Never fitted: the prediction error on it is reported.
+    pub holdout: Option<Measured>,
+    pub trains: Vec<Train>,
+    pub unread: Vec<Unread>,
+}

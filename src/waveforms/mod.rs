@@ -1,0 +1,5 @@
+//! The finished set of waveforms and its file.
+
+mod set;
+
+pub use set::*;
