@@ -1,0 +1,110 @@
+//! A column of pixels through a refresh: prefix maps (slots before a row) and suffix maps (slots after).
+
+use super::affine::{Map, State};
+use super::slots::SlotMaps;
+
+/// Neighbouring rows of a column that get the same ticks in every field.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Run {
+    /// First and last row, both included.
+    pub first: usize,
+    pub last: usize,
+    /// Ticks on, one for each field.
+    pub ticks: Vec<u32>,
+}
+
+impl Run {
+    pub fn rows(&self) -> usize {
+        self.last - self.first + 1
+    }
+}
+
+/// One run in one field: what its rows do to each other, and what stands before and after.
+#[derive(Debug, Clone)]
+struct RunMaps {
+    before: Map,
+    own: Map,
+    /// The run's slot as other rows feel it, to the powers 1, 2, 4, …
+    other_squares: Vec<Map>,
+    after: Map,
+}
+
+/// The maps of one class over one column's content.
+#[derive(Debug, Clone)]
+pub struct Column {
+    /// `fields[f][run]`.
+    fields: Vec<Vec<RunMaps>>,
+    /// After each field.
+    settle: Map,
+    firsts: Vec<usize>,
+    lasts: Vec<usize>,
+}
+
+impl Column {
+    /// `runs` cover the rows of the column in order; `slots` holds the maps of each field.
+    pub fn new(slots: &[SlotMaps], settle: Map, runs: &[Run]) -> Self {
+        let fields = slots.iter().enumerate().map(|(f, s)| run_maps(s, f, runs)).collect();
+        Column {
+            fields,
+            settle,
+            firsts: runs.iter().map(|r| r.first).collect(),
+            lasts: runs.iter().map(|r| r.last).collect(),
+        }
+    }
+
+    /// The state of the pixel in `row` of `run` after all fields, from `start` before them.
+    pub fn end_state(&self, run: usize, row: usize, start: State) -> State {
+        let (above, below) = (row - self.firsts[run], self.lasts[run] - row);
+        let mut x = start;
+        for field in &self.fields {
+            let maps = &field[run];
+            x = maps.before.apply(&x);
+            x = apply_power(&maps.other_squares, above, x);
+            x = maps.own.apply(&x);
+            x = apply_power(&maps.other_squares, below, x);
+            x = maps.after.apply(&x);
+            x = self.settle.apply(&x);
+        }
+        x
+    }
+}
+
+fn run_maps(slots: &SlotMaps, field: usize, runs: &[Run]) -> Vec<RunMaps> {
+    let mut maps: Vec<RunMaps> = Vec::with_capacity(runs.len());
+    let mut wholes = Vec::with_capacity(runs.len());
+    let mut before = Map::IDENTITY;
+    for run in runs {
+        let other_squares = squares(slots.other(run.ticks[field]), run.rows());
+        let whole = compose_power(&other_squares, run.rows());
+        let own = slots.own(run.ticks[field]);
+        maps.push(RunMaps { before, own, other_squares, after: Map::IDENTITY });
+        before = before.then(&whole);
+        wholes.push(whole);
+    }
+    let mut after = Map::IDENTITY;
+    for (map, whole) in maps.iter_mut().zip(&wholes).rev() {
+        map.after = after;
+        after = whole.then(&after);
+    }
+    maps
+}
+
+/// map, map², map⁴, … as far as `n` needs.
+fn squares(map: Map, n: usize) -> Vec<Map> {
+    let mut all = vec![map];
+    while (1usize << all.len()) <= n {
+        let last = all[all.len() - 1];
+        all.push(last.then(&last));
+    }
+    all
+}
+
+fn compose_power(squares: &[Map], n: usize) -> Map {
+    let bits = squares.iter().enumerate().filter(|(bit, _)| n >> bit & 1 == 1);
+    bits.fold(Map::IDENTITY, |done, (_, square)| done.then(square))
+}
+
+fn apply_power(squares: &[Map], n: usize, x: State) -> State {
+    let bits = squares.iter().enumerate().filter(|(bit, _)| n >> bit & 1 == 1);
+    bits.fold(x, |x, (_, square)| square.apply(&x))
+}

@@ -1,0 +1,17 @@
+//! What the pigment does under a pixel voltage: classes of particles, each a chain of places.
+
+mod affine;
+mod chain;
+mod classes;
+mod column;
+mod kinetics;
+mod slots;
+mod temperature;
+
+pub use affine::{Map, PACKED, SPREAD, State};
+pub use chain::Rates;
+pub use classes::{Class, Spread, gauss_hermite};
+pub use column::{Column, Run};
+pub use kinetics::{Crossing, Exchange, Kinetics};
+pub use slots::{Mover, SlotMaps, step_pieces};
+pub use temperature::{REFERENCE_C, TemperatureLaw};
