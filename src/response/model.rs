@@ -1,0 +1,48 @@
+//! The fitted response of a panel: pigment and curve together.
+
+use crate::drive::{Erase, Stroke};
+use crate::pigment::{Class, Kinetics, Map, Mover, State};
+use crate::tone::ResponseCurve;
+use serde::{Deserialize, Serialize};
+
+/// From voltages to lightness: everything a design needs to know of the panel.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Response {
+    pub kinetics: Kinetics,
+    pub curve: ResponseCurve,
+}
+
+/// A pixel whose classes are followed one by one; coverage is what of the pigment has crossed.
+pub fn coverage_of(state: &State) -> f64 {
+    state[1]
+}
+
+impl Response {
+    /// One mover for each class, at a temperature, °C, with every duration times `stretch`.
+    pub fn movers(&self, temperature_c: f64, stretch: f64) -> Vec<Mover<'_>> {
+        let mover = |class: Class| Mover { kinetics: &self.kinetics, class, temperature_c, stretch };
+        self.kinetics.spread.classes().into_iter().map(mover).collect()
+    }
+
+    /// Lightness after single-pixel `steps` from the clear state at rest.
+    pub fn lstar_after_steps(&self, temperature_c: f64, steps: &[Stroke]) -> f64 {
+        let mut coverage = 0.0;
+        for mover in self.movers(temperature_c, 1.0) {
+            let end = strokes_map(&mover, steps).apply(&self.kinetics.clear());
+            coverage += mover.class.share * coverage_of(&end);
+        }
+        self.curve.lstar(coverage)
+    }
+}
+
+/// The map of strokes one after another.
+pub fn strokes_map(mover: &Mover, strokes: &[Stroke]) -> Map {
+    let hold = |s: &Stroke| mover.hold(s.pixel_v, s.ms * 1e-3);
+    strokes.iter().fold(Map::IDENTITY, |done, s| done.then(&hold(s)))
+}
+
+/// The map of an erase's rest.
+pub fn rest_map(mover: &Mover, erase: &Erase) -> Map {
+    mover.hold(0.0, erase.rest_ms * 1e-3)
+}

@@ -1,0 +1,105 @@
+//! What a response predicts for the patches of a chart page.
+
+use super::model::{Response, coverage_of, rest_map, strokes_map};
+use crate::pigment::{Column, Run, SlotMaps};
+use crate::project::Page;
+use crate::tone::lstar_from_reflectance;
+
+/// A page laid out for prediction: columns of equal content once, a few rows of each patch.
+#[derive(Debug, Clone)]
+pub struct PagePlan {
+    columns: Vec<ColumnPlan>,
+    patches: usize,
+}
+
+#[derive(Debug, Clone)]
+struct ColumnPlan {
+    runs: Vec<Run>,
+    samples: Vec<Sample>,
+}
+
+/// A pixel that stands for some rows and columns of a patch.
+#[derive(Debug, Clone, Copy)]
+struct Sample {
+    run: usize,
+    row: usize,
+    patch: usize,
+    /// Share of the patch's area.
+    share: f64,
+}
+
+impl PagePlan {
+    /// Lays out `page` of a panel of `rows` rows with `per_patch` sampled rows a patch (all, where it has fewer).
+    pub fn new(page: &Page, rows: usize, per_patch: usize) -> Self {
+        let mut edges: Vec<usize> =
+            page.patches.iter().flat_map(|p| [p.column_first, p.column_last + 1]).collect();
+        edges.sort_unstable();
+        edges.dedup();
+        let columns = edges.windows(2).map(|e| column_plan(page, rows, per_patch, e[0], e[1]));
+        PagePlan { columns: columns.collect(), patches: page.patches.len() }
+    }
+
+    /// Lightness of each patch: the mean reflectance over its area, as an instrument sees it.
+    pub fn lstar(&self, response: &Response, page: &Page, settle_ms: f64) -> Vec<f64> {
+        let mut coverages: Vec<Vec<f64>> =
+            self.columns.iter().map(|c| vec![0.0; c.samples.len()]).collect();
+        for mover in response.movers(page.temperature_c, 1.0) {
+            let start = strokes_map(&mover, &page.erase.strokes).apply(&response.kinetics.highest());
+            let slots: Vec<SlotMaps> = page.fields.iter().map(|f| SlotMaps::new(&mover, f)).collect();
+            let settle = mover.hold(0.0, settle_ms * 1e-3);
+            let rest = rest_map(&mover, &page.erase);
+            for (plan, coverages) in self.columns.iter().zip(&mut coverages) {
+                let column = Column::new(&slots, settle, &plan.runs);
+                for (sample, coverage) in plan.samples.iter().zip(coverages) {
+                    let end = rest.apply(&column.end_state(sample.run, sample.row, start));
+                    *coverage += mover.class.share * coverage_of(&end);
+                }
+            }
+        }
+        let mut reflectances = vec![0.0; self.patches];
+        for (plan, coverages) in self.columns.iter().zip(&coverages) {
+            for (sample, &coverage) in plan.samples.iter().zip(coverages) {
+                reflectances[sample.patch] += sample.share * response.curve.reflectance(coverage);
+            }
+        }
+        reflectances.into_iter().map(lstar_from_reflectance).collect()
+    }
+}
+
+/// The content of columns `from..to`, which all patches cover wholly or not at all.
+fn column_plan(page: &Page, rows: usize, per_patch: usize, from: usize, to: usize) -> ColumnPlan {
+    let mut here: Vec<usize> = (0..page.patches.len())
+        .filter(|&i| page.patches[i].column_first <= from && page.patches[i].column_last + 1 >= to)
+        .collect();
+    here.sort_by_key(|&i| page.patches[i].row_first);
+    let fill = |first: usize, last: usize| Run { first, last, ticks: page.fill_ticks.clone() };
+    let (mut runs, mut samples, mut next_row) = (Vec::new(), Vec::new(), 0);
+    for i in here {
+        let patch = &page.patches[i];
+        if patch.row_first > next_row {
+            runs.push(fill(next_row, patch.row_first - 1));
+        }
+        let width = (to - from) as f64 / (patch.column_last + 1 - patch.column_first) as f64;
+        for (offset, share) in strata(patch.row_last + 1 - patch.row_first, per_patch) {
+            let row = patch.row_first + offset;
+            samples.push(Sample { run: runs.len(), row, patch: i, share: share * width });
+        }
+        runs.push(Run { first: patch.row_first, last: patch.row_last, ticks: patch.ticks.clone() });
+        next_row = patch.row_last + 1;
+    }
+    if next_row < rows {
+        runs.push(fill(next_row, rows - 1));
+    }
+    ColumnPlan { runs, samples }
+}
+
+/// `n` rows in up to `parts` layers of nearly equal size: the middle row of each and its share.
+fn strata(n: usize, parts: usize) -> Vec<(usize, f64)> {
+    let parts = parts.clamp(1, n.max(1));
+    let edge = |k: usize| k * n / parts;
+    let layer = |k: usize| {
+        let (from, to) = (edge(k), edge(k + 1));
+        ((from + to - 1) / 2, (to - from) as f64 / n as f64)
+    };
+    (0..parts).map(layer).collect()
+}

@@ -1,0 +1,215 @@
+//! The parameters of a response: symbol, unit, range, prior; and the way between them and the model.
+
+use super::model::Response;
+use crate::pigment::{Crossing, Exchange, Kinetics, Spread, TemperatureLaw};
+use crate::tone::ResponseCurve;
+
+/// How a parameter is moved by the fit so that it stays in its range.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Scale {
+    /// Any value.
+    Linear,
+    /// > 0; moved in its logarithm.
+    Log,
+    /// Strictly between; moved in ln((x − low)/(high − x)).
+    Between { low: f64, high: f64 },
+}
+
+impl Scale {
+    /// The value as the fit moves it.
+    pub fn inward(self, value: f64) -> f64 {
+        match self {
+            Scale::Linear => value,
+            Scale::Log => value.ln(),
+            Scale::Between { low, high } => ((value - low) / (high - value)).ln(),
+        }
+    }
+
+    pub fn outward(self, moved: f64) -> f64 {
+        match self {
+            Scale::Linear => moved,
+            Scale::Log => moved.exp(),
+            Scale::Between { low, high } => low + (high - low) / (1.0 + (-moved).exp()),
+        }
+    }
+
+    /// d(value)/d(moved) at `moved`.
+    pub fn slope(self, moved: f64) -> f64 {
+        match self {
+            Scale::Linear => 1.0,
+            Scale::Log => moved.exp(),
+            Scale::Between { low, high } => {
+                let share = 1.0 / (1.0 + (-moved).exp());
+                (high - low) * share * (1.0 - share)
+            }
+        }
+    }
+}
+
+/// One parameter of the response, with what is known of it before any reading.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Parameter {
+    pub symbol: &'static str,
+    pub unit: &'static str,
+    pub meaning: &'static str,
+    pub scale: Scale,
+    /// Most likely value before any reading.
+    pub prior: f64,
+    /// Standard deviation before any reading, as the fit moves the parameter.
+    pub prior_sigma: f64,
+}
+
+/// A rung of the ladder of models: which stages and laws it has.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Rung {
+    pub store: bool,
+    pub window: bool,
+    /// The spread of thresholds has a part independent of the spread of speeds.
+    pub independent_spread: bool,
+    /// VFT in place of Arrhenius.
+    pub vft: bool,
+}
+
+impl Rung {
+    /// Simplest first; each is judged against the best before it.
+    pub const LADDER: [Rung; 5] = {
+        let crossing = Rung { store: false, window: false, independent_spread: false, vft: false };
+        let store = Rung { store: true, ..crossing };
+        let window = Rung { window: true, ..store };
+        [
+            crossing,
+            store,
+            window,
+            Rung { vft: true, ..window },
+            Rung { independent_spread: true, ..window },
+        ]
+    };
+
+    /// In words.
+    pub fn name(self) -> String {
+        let mut words = vec!["crossing"];
+        let more = [
+            (self.store, "store"),
+            (self.window, "window"),
+            (self.independent_spread, "independent thresholds"),
+            (self.vft, "VFT"),
+        ];
+        words.extend(more.iter().filter(|(has, _)| *has).map(|(_, word)| *word));
+        words.join(" + ")
+    }
+}
+
+/// What the chart and the panel say before any reading: typical voltages and times.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Scene {
+    /// Typical pixel voltage of a selected row while its column is on, V.
+    pub on_v: f64,
+    /// Typical disturb, V.
+    pub data_v: f64,
+    /// Typical time of a slot, s.
+    pub slot_s: f64,
+    /// Typical time of an erase, s.
+    pub erase_s: f64,
+}
+
+/// The smallest 1/n of the Yule–Nielsen factor n: past 20 the curve can't be told from an exponential one.
+const LEAST_INVERSE_N: f64 = 1.0 / 20.0;
+
+/// The free parameters of `rung`, in order; `parameters` and `build` walk the same list.
+pub fn parameters(rung: Rung, scene: &Scene) -> Vec<Parameter> {
+    let threshold_v = (scene.on_v * scene.data_v).sqrt();
+    let rate_per_vs = 1.0 / ((scene.on_v - threshold_v).max(0.1 * scene.on_v) * scene.slot_s);
+    let p = |symbol, unit, meaning, scale, prior, prior_sigma| Parameter {
+        symbol,
+        unit,
+        meaning,
+        scale,
+        prior,
+        prior_sigma,
+    };
+    let inverse_n = Scale::Between { low: LEAST_INVERSE_N, high: 1.0 };
+    let mut list = vec![
+        p("R_clear", "", "reflectance of the clear pixel", Scale::Log, 0.72, 0.2),
+        p("R_dark", "", "reflectance at full coverage", Scale::Log, 0.03, 1.0),
+        p("1/n", "", "inverse of the Yule–Nielsen factor", inverse_n, 0.4, 1.5),
+        p("kappa_cross", "1/(V s)", "crossing rate per volt above threshold", Scale::Log, rate_per_vs, 1.5),
+        p("u_cross", "V", "crossing threshold", Scale::Log, threshold_v, 0.5),
+        p("s_cross", "V", "softness of the crossing threshold", Scale::Log, 0.1 * threshold_v, 1.0),
+        p("kappa_return", "1/(V s)", "return rate per volt above threshold", Scale::Log, rate_per_vs, 1.5),
+        p("u_return", "V", "return threshold", Scale::Log, threshold_v, 0.5),
+        p("s_return", "V", "softness of the return threshold", Scale::Log, 0.1 * threshold_v, 1.0),
+        p("du/dT", "V/K", "change of both thresholds with temperature", Scale::Linear, 0.0, 2e-3 * threshold_v),
+        p("sigma_m", "", "spread of ln mobility", Scale::Log, 0.3, 1.0),
+        p("sigma_u", "V", "spread of the crossing threshold", Scale::Log, 0.1 * threshold_v, 1.0),
+    ];
+    if rung.vft {
+        let vogel = Scale::Between { low: 20.0, high: 250.0 };
+        list.push(p("B", "K", "strength of the VFT law", Scale::Log, 900.0, 0.7));
+        list.push(p("T_V", "K", "Vogel temperature", vogel, 80.0, 1.0));
+    } else {
+        list.push(p("E_A", "kJ/mol", "activation energy of the viscosity", Scale::Log, 13.0, 0.5));
+    }
+    if rung.store {
+        list.push(p("k_store", "1/s", "rate of store-ready diffusion", Scale::Log, 1.0 / scene.slot_s, 1.5));
+        list.push(p("v_store", "V", "voltage where drift takes over in the store", Scale::Log, threshold_v, 1.0));
+    }
+    if rung.window {
+        let rate = 3.0 / scene.erase_s;
+        list.push(p("k_window", "1/s", "rate of diffusion into the window", Scale::Log, rate, 1.5));
+        list.push(p("v_window", "V", "voltage where drift takes over in the window", Scale::Log, 0.5 * threshold_v, 1.0));
+        list.push(p("b_window", "V", "pixel voltage that holds pigment at the window's edge", Scale::Linear, -0.5 * threshold_v, threshold_v));
+    }
+    if rung.independent_spread {
+        list.push(p("rho", "", "correlation of mobility and threshold", Scale::Between { low: -1.0, high: 1.0 }, 0.5, 1.5));
+    }
+    list
+}
+
+/// Quadrature nodes: along mobility, and across it where the spreads are independent.
+const NODES_ALONG: usize = 5;
+const NODES_INDEPENDENT: (usize, usize) = (3, 3);
+
+/// The response whose parameters, in the order of [`parameters`], have these values; `None` where no curve has them.
+pub fn build(rung: Rung, values: &[f64]) -> Option<Response> {
+    let mut next = values.iter().copied();
+    let mut take = || next.next();
+    let (clear, dark, inverse_n) = (take()?, take()?, take()?);
+    let mut crossing = || Some(Crossing { rate_per_vs: take()?, threshold_v: take()?, softness_v: take()? });
+    let (crossing, returning) = (crossing()?, crossing()?);
+    let (threshold_slope_v_per_k, mobility_sigma, threshold_sigma_v) = (take()?, take()?, take()?);
+    let temperature = if rung.vft {
+        TemperatureLaw::Vft { strength_k: take()?, vogel_k: take()? }
+    } else {
+        TemperatureLaw::Arrhenius { activation_kj_per_mol: take()? }
+    };
+    let store = if rung.store {
+        Some(Exchange { rate_per_s: take()?, scale_v: take()?, offset_v: 0.0 })
+    } else {
+        None
+    };
+    let window = if rung.window {
+        Some(Exchange { rate_per_s: take()?, scale_v: take()?, offset_v: take()? })
+    } else {
+        None
+    };
+    let correlation = if rung.independent_spread { take()? } else { 1.0 };
+    let nodes = if rung.independent_spread { NODES_INDEPENDENT } else { (NODES_ALONG, 1) };
+    let spread = Spread {
+        mobility_sigma,
+        threshold_sigma_v,
+        correlation,
+        mobility_nodes: nodes.0,
+        threshold_nodes: nodes.1,
+    };
+    let kinetics = Kinetics {
+        crossing,
+        returning,
+        store,
+        window,
+        threshold_slope_v_per_k,
+        temperature,
+        spread,
+    };
+    let curve = ResponseCurve::new(clear, dark, 1.0 / inverse_n).ok()?;
+    Some(Response { kinetics, curve })
+}
