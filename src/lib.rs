@@ -7,6 +7,7 @@ pub mod drive;
 pub mod error;
 pub mod project;
 pub mod response;
+pub mod tone;
 pub mod waveforms;
 
 pub use error::{Error, Result};

@@ -3,3 +3,4 @@
 pub mod differences;
 pub mod factor;
 pub mod least_squares;
+pub mod robust;
