@@ -4,3 +4,4 @@ pub mod differences;
 pub mod factor;
 pub mod least_squares;
 pub mod robust;
+pub mod solution;
