@@ -8,6 +8,7 @@ pub mod error;
 pub mod pigment;
 pub mod project;
 pub mod response;
+pub mod tone;
 pub mod waveforms;
 
 pub use error::{Error, Result};

@@ -89,9 +89,14 @@ fn read(name: &'static str, model: fn(&[f64], f64) -> f64) -> Set {
     }
 }
 
-/// Digits shared with the certified value: −log10 of the relative error; NaN stays NaN and passes nowhere.
+/// Digits shared with the certified value: −log10 of the relative error, −∞ for a value that isn't a number.
 fn shared_digits(value: f64, certified: f64) -> f64 {
-    -((value - certified) / certified).abs().max(1e-16).log10()
+    let error = ((value - certified) / certified).abs();
+    if error.is_nan() {
+        f64::NEG_INFINITY
+    } else {
+        -error.log10()
+    }
 }
 
 fn fewest(values: &[f64], certified: &[f64]) -> f64 {
@@ -100,7 +105,13 @@ fn fewest(values: &[f64], certified: &[f64]) -> f64 {
         .iter()
         .zip(certified)
         .map(|(v, c)| shared_digits(*v, *c));
-    digits.fold(f64::INFINITY, |a, b| if b >= a { a } else { b })
+    digits.fold(f64::INFINITY, f64::min)
+}
+
+#[test]
+fn not_a_number_shares_no_digits() {
+    assert_eq!(fewest(&[f64::NAN, 1.0], &[1.0, 1.0]), f64::NEG_INFINITY);
+    assert_eq!(fewest(&[1.0, 0.0], &[1.0, 1.0]), 0.0);
 }
 
 fn check(set: &Set, found: &Solution) {

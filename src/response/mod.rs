@@ -3,3 +3,5 @@
 pub mod differences;
 pub mod factor;
 pub mod least_squares;
+pub mod robust;
+pub mod solution;
