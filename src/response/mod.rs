@@ -1,7 +1,15 @@
-//! How the response is learnt from readings: least squares, its spread, strays.
+//! How the response is learnt from readings: parameters, least squares, the ladder of models, its spread, strays.
 
+pub mod crossval;
 pub mod differences;
 pub mod factor;
 pub mod least_squares;
+mod model;
+mod pages;
+pub mod parameters;
+mod problem;
 pub mod robust;
-pub mod solution;
+
+pub use model::{Response, coverage_of, rest_map, strokes_map};
+pub use pages::PagePlan;
+pub use problem::{ReadingProblem, Source};
