@@ -56,7 +56,7 @@ impl OutputFolder {
 
     /// Writes everything staged and returns the paths, sorted. All names are checked again first; then all files are
     /// written beside their places, and only once all are complete are they moved there, so that a file is never half
-    /// there, also where the program is stopped. Where it errs before that, nothing is left behind.
+    /// there, also where the program is stopped. Where it errs, all is as it was before.
     pub fn commit(self) -> Result<Vec<PathBuf>> {
         check_folder(&self.dir)?;
         let written = Written::read(&self.dir, self.force)?;
@@ -75,13 +75,33 @@ impl OutputFolder {
         result
     }
 
-    fn write_all(&self, mut written: Written) -> Result<Vec<PathBuf>> {
+    /// Moves complete files to their places; where one can't be moved, puts back what was there before.
+    fn write_all(&self, written: Written) -> Result<Vec<PathBuf>> {
         remove_leftovers(&self.dir);
-        let complete = self
-            .staged
-            .iter()
-            .map(|(name, bytes)| Ok((self.dir.join(name), complete_file(&self.dir, bytes)?)));
-        let complete: Vec<(PathBuf, NamedTempFile)> = complete.collect::<Result<_>>()?;
+        let mut complete = Vec::new();
+        for (name, bytes) in &self.staged {
+            complete.push((self.dir.join(name), complete_file(&self.dir, bytes)?));
+        }
+        let list = self.dir.join(WRITTEN);
+        let places = complete.iter().map(|(path, _)| path.clone());
+        let before: Vec<(PathBuf, Option<Vec<u8>>)> = places
+            .chain([list])
+            .map(|path| (path.clone(), fs::read(path).ok()))
+            .collect();
+        let result = self.move_all(complete, written);
+        if result.is_err() {
+            before
+                .iter()
+                .for_each(|(path, bytes)| put_back(&self.dir, path, bytes.as_deref()));
+        }
+        result
+    }
+
+    fn move_all(
+        &self,
+        complete: Vec<(PathBuf, NamedTempFile)>,
+        mut written: Written,
+    ) -> Result<Vec<PathBuf>> {
         // While files are being replaced, both the old and the new of each count as the program's own.
         written.add(&self.staged);
         written.write(&self.dir)?;
@@ -221,6 +241,14 @@ fn complete_file(dir: &Path, bytes: &[u8]) -> Result<NamedTempFile> {
     write().map_err(|e| Error::file(dir, "write into this folder", e))
 }
 
+/// Makes a file what it was. The error that led here is the one to report, so errors don't count.
+fn put_back(dir: &Path, path: &Path, bytes: Option<&[u8]>) {
+    match bytes {
+        None => drop(fs::remove_file(path)),
+        Some(bytes) => drop(complete_file(dir, bytes).map(|file| file.persist(path))),
+    }
+}
+
 /// Files that a run left incomplete because it was stopped. That they stay behind harms nothing, so errors don't count.
 fn remove_leftovers(dir: &Path) {
     let entries = fs::read_dir(dir).into_iter().flatten().flatten();
@@ -308,11 +336,30 @@ fn crc32(bytes: &[u8]) -> u32 {
 
 #[cfg(test)]
 mod tests {
-    use super::crc32;
+    use super::*;
 
     /// Check value of CRC-32/ISO-HDLC in the catalogue of parametrised CRC algorithms.
     #[test]
     fn crc32_of_the_check_string() {
         assert_eq!(crc32(b"123456789"), 0xCBF4_3926);
+    }
+
+    /// Past the checks, a folder in the place of one file keeps all of them as they were.
+    #[test]
+    fn files_that_were_moved_go_back_when_a_later_one_fails() {
+        let dir = tempfile::tempdir().unwrap();
+        write_file(&dir.path().join("a"), "1", false).unwrap();
+        fs::create_dir_all(dir.path().join("c/full")).unwrap();
+        let list = fs::read(dir.path().join(WRITTEN)).unwrap();
+        let mut folder = OutputFolder::open(dir.path(), false, &["a", "b"]).unwrap();
+        for name in ["a", "b", "c"] {
+            folder.stage(name, "2").unwrap();
+        }
+        let error = folder.write_all(Written::read(dir.path(), false).unwrap());
+        assert!(matches!(error, Err(Error::File { path, .. }) if path == dir.path().join("c")));
+        assert_eq!(fs::read(dir.path().join("a")).unwrap(), b"1");
+        assert_eq!(fs::read(dir.path().join(WRITTEN)).unwrap(), list);
+        assert!(!dir.path().join("b").exists() && dir.path().join("c/full").exists());
+        assert_eq!(fs::read_dir(dir.path()).unwrap().count(), 3);
     }
 }
