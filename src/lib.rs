@@ -5,6 +5,7 @@
 
 pub mod drive;
 pub mod error;
+pub mod output;
 pub mod pigment;
 pub mod project;
 pub mod response;

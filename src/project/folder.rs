@@ -1,0 +1,163 @@
+//! The project folder as a whole.
+
+use super::types::*;
+use super::{read_chart, read_panel, read_scans, read_trains};
+use crate::error::{Error, InputError, Result};
+use std::fmt;
+use std::path::{Path, PathBuf};
+
+/// Something odd in a project that does not keep it from being used.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Warning {
+    /// A patch on the chart that no reading speaks of.
+    Unread(Unread),
+    /// A page read at a temperature outside the panel's limits.
+    Temperature {
+        page: String,
+        temperature_c: f64,
+        min_c: f64,
+        max_c: f64,
+    },
+}
+
+impl fmt::Display for Warning {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Warning::Unread(unread) => write!(
+                f,
+                "page `{}`, patch `{}`: no reading",
+                unread.page, unread.patch
+            ),
+            Warning::Temperature {
+                page,
+                temperature_c,
+                min_c,
+                max_c,
+            } => {
+                write!(
+                    f,
+                    "page `{page}`: {temperature_c} °C lies outside the panel's limits, {min_c} to {max_c} °C"
+                )
+            }
+        }
+    }
+}
+
+impl Project {
+    /// Reads and checks a project folder: `panel.toml`, `chart.csv`, `scans.csv`, and where they are present `cell.csv` and
+    /// the pair `holdout-chart.csv`, `holdout-scans.csv`. Errs with every wrong place of the first file that has one.
+    pub fn read(dir: &Path) -> Result<Project> {
+        std::fs::read_dir(dir).map_err(|e| Error::file(dir, "read the project folder", e))?;
+        let panel = read_panel(&dir.join("panel.toml"))?;
+        let measured = Measured::read(&dir.join("chart.csv"), &dir.join("scans.csv"), &panel)?;
+        let holdout = read_holdout(dir, &panel)?;
+        let cell = dir.join("cell.csv");
+        let trains = if present(&cell)? {
+            read_trains(&cell)?
+        } else {
+            Vec::new()
+        };
+        let unread = std::iter::once(&measured)
+            .chain(&holdout)
+            .flat_map(Measured::unread)
+            .collect();
+        Ok(Project {
+            panel,
+            measured,
+            holdout,
+            trains,
+            unread,
+        })
+    }
+
+    /// Patches without a reading, then pages outside the panel's temperatures.
+    pub fn warnings(&self) -> Vec<Warning> {
+        let limits = &self.panel.limits;
+        let (min_c, max_c) = (limits.temperature_min_c, limits.temperature_max_c);
+        let pages = std::iter::once(&self.measured)
+            .chain(&self.holdout)
+            .flat_map(|m| &m.chart.pages);
+        let outside = pages
+            .filter(|page| page.temperature_c < min_c || page.temperature_c > max_c)
+            .map(|page| Warning::Temperature {
+                page: page.name.clone(),
+                temperature_c: page.temperature_c,
+                min_c,
+                max_c,
+            });
+        self.unread
+            .iter()
+            .cloned()
+            .map(Warning::Unread)
+            .chain(outside)
+            .collect()
+    }
+}
+
+impl Measured {
+    fn read(chart: &Path, scans: &Path, panel: &Panel) -> Result<Measured> {
+        let chart = read_chart(chart, panel)?;
+        let readings = read_scans(scans, &chart)?;
+        Ok(Measured { chart, readings })
+    }
+
+    /// Patches that no reading speaks of, in the order of the chart.
+    pub fn unread(&self) -> Vec<Unread> {
+        let mut read: Vec<Vec<bool>> = self
+            .chart
+            .pages
+            .iter()
+            .map(|p| vec![false; p.patches.len()])
+            .collect();
+        for reading in &self.readings {
+            if let Some(patch) = read
+                .get_mut(reading.page)
+                .and_then(|page| page.get_mut(reading.patch))
+            {
+                *patch = true;
+            }
+        }
+        let pages = self.chart.pages.iter().zip(read);
+        let patches = pages.flat_map(|(page, read)| {
+            page.patches
+                .iter()
+                .zip(read)
+                .map(move |(patch, r)| (page, patch, r))
+        });
+        patches
+            .filter(|(_, _, read)| !read)
+            .map(|(page, patch, _)| Unread {
+                page: page.name.clone(),
+                patch: patch.name.clone(),
+            })
+            .collect()
+    }
+}
+
+fn read_holdout(dir: &Path, panel: &Panel) -> Result<Option<Measured>> {
+    let (chart, scans) = (dir.join("holdout-chart.csv"), dir.join("holdout-scans.csv"));
+    match (present(&chart)?, present(&scans)?) {
+        (false, false) => Ok(None),
+        (true, true) => Measured::read(&chart, &scans, panel).map(Some),
+        (true, false) => Err(alone(scans, "holdout-chart.csv")),
+        (false, true) => Err(alone(chart, "holdout-scans.csv")),
+    }
+}
+
+fn alone(missing: PathBuf, other: &str) -> Error {
+    let expected = format!(
+        "this file beside `{other}`: held-out pages need their chart and their scans, or neither"
+    );
+    Error::Inputs(vec![InputError {
+        file: missing,
+        line: None,
+        field: None,
+        value: None,
+        expected,
+    }])
+}
+
+fn present(path: &Path) -> Result<bool> {
+    path.try_exists()
+        .map_err(|e| Error::file(path, "look for this file", e))
+}

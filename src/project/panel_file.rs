@@ -1,0 +1,225 @@
+//! `panel.toml`: the panel, its drivers, erases, limits and instrument.
+
+use super::input_file::InputFile;
+use super::keys::{self, Keys};
+use super::limits::*;
+use super::types::*;
+use crate::drive::{Erase, Stroke};
+use crate::error::Result;
+use std::collections::BTreeSet;
+use std::path::Path;
+
+/// The erase that a chart names to get that of a finished set's band; no erase of a panel may be called so.
+pub const BAND_ERASE: &str = "band";
+
+/// Reads and checks the description of a panel. Errs with every wrong place of the file.
+pub fn read_panel(path: &Path) -> Result<Panel> {
+    let file = InputFile::read(path, "read the panel's description")?;
+    let panel = keys::parse(&file).and_then(|table| panel(Keys::root(&file, &table)));
+    file.finish(panel)
+}
+
+fn panel(mut keys: Keys) -> Option<Panel> {
+    let name = keys.name("name");
+    let rows = keys.count("rows", LINES);
+    let columns = keys.count("columns", LINES);
+    let pixel_pitch_um = keys.number("pixel_pitch_um", PITCH_UM);
+    let lines = keys.table("lines").and_then(lines);
+    let drivers = keys.table("drivers").and_then(drivers);
+    let erases = keys.tables("erase", CHOICES).and_then(erases);
+    let limits = keys.table("limits").and_then(limits);
+    let instrument = keys.table("instrument").and_then(instrument);
+    keys.done();
+    Some(Panel {
+        name: name?,
+        rows: rows? as usize,
+        columns: columns? as usize,
+        pixel_pitch_um: pixel_pitch_um?,
+        lines: lines?,
+        drivers: drivers?,
+        erases: erases?,
+        limits: limits?,
+        instrument: instrument?,
+    })
+}
+
+fn lines(mut keys: Keys) -> Option<Lines> {
+    let row_ohm = keys.number("row_ohm", LINE_OHM);
+    let column_ohm = keys.number("column_ohm", LINE_OHM);
+    let pixel_f = keys.number("pixel_f", PIXEL_F);
+    let driver_ohm = keys.number("driver_ohm", LINE_OHM);
+    keys.done();
+    Some(Lines {
+        row_ohm: row_ohm?,
+        column_ohm: column_ohm?,
+        pixel_f: pixel_f?,
+        driver_ohm: driver_ohm?,
+    })
+}
+
+fn drivers(mut keys: Keys) -> Option<Drivers> {
+    let select_v = keys.table("select_v").and_then(|k| rail(k, VOLTAGE_V));
+    let data_v = keys.table("data_v").and_then(|k| rail(k, DATA_V));
+    let tick_us = keys.counts("tick_us", TICK_US, CHOICES);
+    let slot_ticks_max = keys.count("slot_ticks_max", SLOT_TICKS);
+    let guard_ticks_max = keys.count("guard_ticks_max", GUARD_TICKS);
+    let fields_max = keys.count("fields_max", FIELDS);
+    let field_settle_ms = keys.number("field_settle_ms", PAUSE_MS);
+    let stretch = keys.optional_table("stretch").and_then(stretch);
+    if tick_us
+        .as_ref()
+        .is_some_and(|ticks| ticks.iter().collect::<BTreeSet<_>>().len() < ticks.len())
+    {
+        keys.wrong("tick_us", "each tick once");
+    }
+    keys.done();
+    Some(Drivers {
+        select_v: select_v?,
+        data_v: data_v?,
+        tick_us: tick_us?,
+        slot_ticks_max: slot_ticks_max?,
+        guard_ticks_max: guard_ticks_max?,
+        fields_max: fields_max?,
+        field_settle_ms: field_settle_ms?,
+        stretch,
+    })
+}
+
+fn rail(mut keys: Keys, bounds: Bounds) -> Option<Rail> {
+    let min = keys.number("min", bounds);
+    let max = keys.number("max", bounds);
+    let step = keys.optional_number("step", RAIL_STEP_V);
+    check_order(&keys, min, max);
+    if let (Some(min), Some(max), Some(step)) = (min, max, step)
+        && (max - min) / step > f64::from(RAIL_VALUES.max - 1)
+    {
+        keys.wrong(
+            "step",
+            format!(
+                "a step with at most {} values from {min} to {max} V",
+                RAIL_VALUES.max
+            ),
+        );
+    }
+    keys.done();
+    Some(Rail {
+        min: min?,
+        max: max?,
+        step,
+    })
+}
+
+fn stretch(mut keys: Keys) -> Option<StretchRange> {
+    let min = keys.number("min", STRETCH);
+    let max = keys.number("max", STRETCH);
+    let step = keys.number("step", STRETCH_STEP);
+    check_order(&keys, min, max);
+    keys.done();
+    Some(StretchRange {
+        min: min?,
+        max: max?,
+        step: step?,
+    })
+}
+
+fn check_order(keys: &Keys, min: Option<f64>, max: Option<f64>) {
+    if let (Some(min), Some(max)) = (min, max)
+        && min > max
+    {
+        keys.wrong("min", format!("at most max, which is {max}"));
+    }
+}
+
+fn erases(tables: Vec<Keys>) -> Option<Vec<Erase>> {
+    let mut erases: Vec<Erase> = Vec::new();
+    let mut complete = true;
+    for mut keys in tables {
+        let name = keys.name("name");
+        if name.as_deref() == Some(BAND_ERASE) {
+            keys.wrong(
+                "name",
+                "another name: `band` stands for the erase of a finished set",
+            );
+        }
+        if let Some(earlier) = erases.iter().position(|e| Some(&e.name) == name.as_ref()) {
+            keys.wrong(
+                "name",
+                format!("a name of its own: erase[{}] has this one", earlier + 1),
+            );
+        }
+        match erase(keys, name) {
+            Some(erase) => erases.push(erase),
+            None => complete = false,
+        }
+    }
+    complete.then_some(erases)
+}
+
+fn erase(mut keys: Keys, name: Option<String>) -> Option<Erase> {
+    let strokes = keys.tables("strokes", STROKES).and_then(|tables| {
+        let strokes: Vec<Option<Stroke>> = tables.into_iter().map(stroke).collect();
+        strokes.into_iter().collect()
+    });
+    let rest_ms = keys.number("rest_ms", PAUSE_MS);
+    keys.done();
+    Some(Erase {
+        name: name?,
+        strokes: strokes?,
+        rest_ms: rest_ms?,
+    })
+}
+
+fn stroke(mut keys: Keys) -> Option<Stroke> {
+    let pixel_v = keys.number("pixel_v", VOLTAGE_V);
+    let ms = keys.number("ms", STROKE_MS);
+    keys.done();
+    Some(Stroke {
+        pixel_v: pixel_v?,
+        ms: ms?,
+    })
+}
+
+fn limits(mut keys: Keys) -> Option<Limits> {
+    let refresh_s = keys.number("refresh_s", REFRESH_S);
+    let ghost_lstar = keys.number("ghost_lstar", GHOST_LSTAR);
+    let net_impulse_vs = keys.number("net_impulse_vs", NET_IMPULSE_VS);
+    let temperature_c = keys.table("temperature_c").and_then(temperatures);
+    keys.done();
+    let (temperature_min_c, temperature_max_c) = temperature_c?;
+    Some(Limits {
+        refresh_s: refresh_s?,
+        ghost_lstar: ghost_lstar?,
+        net_impulse_vs: net_impulse_vs?,
+        temperature_min_c,
+        temperature_max_c,
+    })
+}
+
+fn temperatures(mut keys: Keys) -> Option<(f64, f64)> {
+    let min = keys.number("min", TEMPERATURE_C);
+    let max = keys.number("max", TEMPERATURE_C);
+    check_order(&keys, min, max);
+    keys.done();
+    min.zip(max)
+}
+
+fn instrument(mut keys: Keys) -> Option<Instrument> {
+    let geometry = keys.name("geometry");
+    let illuminant = keys
+        .text("illuminant", "D50 or D65")
+        .and_then(|text| match text {
+            "D50" => Some(Illuminant::D50),
+            "D65" => Some(Illuminant::D65),
+            _ => {
+                keys.wrong("illuminant", "D50 or D65");
+                None
+            }
+        });
+    let repeatability_lstar = keys.number("repeatability_lstar", REPEATABILITY_LSTAR);
+    keys.done();
+    Some(Instrument {
+        geometry: geometry?,
+        illuminant: illuminant?,
+        repeatability_lstar: repeatability_lstar?,
+    })
+}

@@ -1,0 +1,89 @@
+//! `scans.csv`: what was read on the patches of a chart. One row for each reading.
+
+use super::input_file::InputFile;
+use super::lightness_column::{self, LightnessColumn};
+use super::limits::REPEAT;
+use super::table::{Row, Table};
+use super::types::*;
+use crate::error::Result;
+use std::collections::BTreeMap;
+use std::path::Path;
+
+/// Reads and checks the readings of a chart, in the order of the file.
+pub fn read_scans(path: &Path, chart: &Chart) -> Result<Vec<Reading>> {
+    let file = InputFile::read(path, "read the scans, which hold the readings of the chart")?;
+    let readings = readings(&file, &ChartIndex::new(chart));
+    file.finish(readings)
+}
+
+/// Where each page and patch of a chart stands, by name.
+struct ChartIndex<'a> {
+    pages: BTreeMap<&'a str, (usize, BTreeMap<&'a str, usize>)>,
+}
+
+impl<'a> ChartIndex<'a> {
+    fn new(chart: &'a Chart) -> Self {
+        let patches = |page: &'a Page| {
+            page.patches
+                .iter()
+                .enumerate()
+                .map(|(i, p)| (p.name.as_str(), i))
+                .collect()
+        };
+        let pages = chart
+            .pages
+            .iter()
+            .enumerate()
+            .map(|(i, p)| (p.name.as_str(), (i, patches(p))))
+            .collect();
+        ChartIndex { pages }
+    }
+
+    fn find(&self, row: &Row) -> Option<(usize, usize)> {
+        let Some((page, patches)) = self.pages.get(row.text("page")) else {
+            row.wrong("page", "a page of the chart");
+            return None;
+        };
+        let Some(patch) = patches.get(row.text("patch")) else {
+            row.wrong(
+                "patch",
+                format!("a patch that page `{}` of the chart has", row.text("page")),
+            );
+            return None;
+        };
+        Some((*page, *patch))
+    }
+}
+
+fn readings(file: &InputFile, index: &ChartIndex) -> Option<Vec<Reading>> {
+    let table = Table::read(
+        file,
+        &["page", "patch", "repeat"],
+        &lightness_column::COLUMNS,
+    )?;
+    let lightness = LightnessColumn::of(&table);
+    let mut lines = BTreeMap::new();
+    let mut readings = Vec::new();
+    for row in table.rows() {
+        let place = index.find(&row);
+        let repeat = row.count("repeat", REPEAT);
+        let lstar = lightness.lstar(&row);
+        let (Some((page, patch)), Some(repeat), Some(lstar)) = (place, repeat, lstar) else {
+            continue;
+        };
+        if let Some(earlier) = lines.insert((page, patch, repeat), row.line) {
+            row.wrong(
+                "repeat",
+                format!("a repeat of its own: line {earlier} has the same page, patch and repeat"),
+            );
+        }
+        readings.push(Reading {
+            page,
+            patch,
+            repeat,
+            lstar,
+            line: row.line,
+        });
+    }
+    Some(readings)
+}
