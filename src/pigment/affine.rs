@@ -8,36 +8,38 @@ pub const PACKED: State = [0.0; 3];
 /// All pigment spread over the window.
 pub const SPREAD: State = [1.0; 3];
 
-/// x → M·x + b. All entries are ≥ 0, so the map keeps the order of states.
+/// x → M·x + b, with b as the fourth column of M. All entries are ≥ 0, so the map keeps the order of states.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Map {
-    pub m: [[f64; 3]; 3],
-    pub b: [f64; 3],
+    pub rows: [[f64; 4]; 3],
 }
 
 impl Map {
     pub const IDENTITY: Map =
-        Map { m: [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]], b: [0.0; 3] };
+        Map { rows: [[1.0, 0.0, 0.0, 0.0], [0.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0]] };
 
     #[inline]
     pub fn apply(&self, x: &State) -> State {
-        let row = |i: usize| {
-            let m = &self.m[i];
-            m[0] * x[0] + m[1] * x[1] + m[2] * x[2] + self.b[i]
-        };
-        [row(0), row(1), row(2)]
+        let row = |m: &[f64; 4]| m[0] * x[0] + m[1] * x[1] + m[2] * x[2] + m[3];
+        [row(&self.rows[0]), row(&self.rows[1]), row(&self.rows[2])]
     }
 
     /// This map first, then `next`.
     #[inline]
     pub fn then(&self, next: &Map) -> Map {
-        let mut m = [[0.0; 3]; 3];
-        for (to, n) in m.iter_mut().zip(&next.m) {
-            for (j, entry) in to.iter_mut().enumerate() {
-                *entry = n[0] * self.m[0][j] + n[1] * self.m[1][j] + n[2] * self.m[2][j];
-            }
-        }
-        Map { m, b: next.apply(&self.b) }
+        Map { rows: [self.mix(&next.rows[0]), self.mix(&next.rows[1]), self.mix(&next.rows[2])] }
+    }
+
+    /// One row of a composition: `n` times this map, plus the constant of `n`.
+    #[inline(always)]
+    fn mix(&self, n: &[f64; 4]) -> [f64; 4] {
+        let [a, b, c] = &self.rows;
+        [
+            n[0] * a[0] + n[1] * b[0] + n[2] * c[0],
+            n[0] * a[1] + n[1] * b[1] + n[2] * c[1],
+            n[0] * a[2] + n[1] * b[2] + n[2] * c[2],
+            n[0] * a[3] + n[1] * b[3] + n[2] * c[3] + n[3],
+        ]
     }
 
     /// This map `n` times.

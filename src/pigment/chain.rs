@@ -14,9 +14,12 @@ pub struct Rates {
 }
 
 /// Mean number of jumps in one piece of the series; small enough for few terms, large enough for few squarings.
-const PIECE_JUMPS: f64 = 0.5;
-/// Terms after which the series of a piece is exact to rounding: 0.5^13/13! < 2e-14.
-const TERMS: usize = 13;
+const PIECE_JUMPS: f64 = 0.125;
+/// Terms after which the series of a piece is exact to rounding: 0.125⁹/9! < 3e-14.
+const TERMS: u32 = 8;
+
+/// More than any physical rate needs; keeps a diverging fit from stepping for ever (its map is NaN, and refused).
+const SQUARINGS_MAX: f64 = 60.0;
 
 impl Rates {
     /// The map of `seconds` at these rates.
@@ -38,15 +41,14 @@ impl Rates {
         if jumps <= 0.0 {
             return Map::IDENTITY;
         }
-        let squarings = (jumps / PIECE_JUMPS).log2().ceil().max(0.0) as u32;
+        let squarings = (jumps / PIECE_JUMPS).log2().ceil().clamp(0.0, SQUARINGS_MAX) as u32;
         let t = seconds / f64::from(2u32).powi(squarings as i32);
         let jump = Map {
-            m: [
-                [(q - leave[0]) * t, g.ready_to_store * t, 0.0],
-                [g.ready_to_crossed * t, (q - leave[1]) * t, g.crossed_to_ready * t],
-                [0.0, g.crossed_to_spread * t, (q - leave[2]) * t],
+            rows: [
+                [(q - leave[0]) * t, g.ready_to_store * t, 0.0, g.store_to_ready * t],
+                [g.ready_to_crossed * t, (q - leave[1]) * t, g.crossed_to_ready * t, 0.0],
+                [0.0, g.crossed_to_spread * t, (q - leave[2]) * t, 0.0],
             ],
-            b: [g.store_to_ready * t, 0.0, 0.0],
         };
         let mut map = exponential_of_jumps(&jump, q * t);
         for _ in 0..squarings {
@@ -57,36 +59,23 @@ impl Rates {
 }
 
 /// e^(−jumps) Σ Jⁿ/n! on states extended by the constant 1, whose own entry of J is `jumps`.
-fn exponential_of_jumps(j: &Map, jumps: f64) -> Map {
+fn exponential_of_jumps(jump: &Map, jumps: f64) -> Map {
     let mut sum = Map::IDENTITY;
     let mut term = Map::IDENTITY;
     let mut constant = 1.0;
     for n in 1..=TERMS {
-        let scale = 1.0 / n as f64;
-        let mut next = Map { m: [[0.0; 3]; 3], b: [0.0; 3] };
-        for i in 0..3 {
-            for k in 0..3 {
-                next.m[i][k] =
-                    scale * (j.m[i][0] * term.m[0][k] + j.m[i][1] * term.m[1][k] + j.m[i][2] * term.m[2][k]);
-            }
-            next.b[i] = scale
-                * (j.m[i][0] * term.b[0] + j.m[i][1] * term.b[1] + j.m[i][2] * term.b[2] + j.b[i] * constant);
-        }
+        let scale = 1.0 / f64::from(n);
+        // The constant of the extended state is not 1 but this term's own.
+        let driven = Map { rows: jump.rows.map(|j| [j[0], j[1], j[2], j[3] * constant]) };
+        term = term.then(&driven);
         constant *= scale * jumps;
-        term = next;
-        for i in 0..3 {
-            for k in 0..3 {
-                sum.m[i][k] += term.m[i][k];
+        for (sum, term) in sum.rows.iter_mut().zip(&mut term.rows) {
+            for k in 0..4 {
+                term[k] *= scale;
+                sum[k] += term[k];
             }
-            sum.b[i] += term.b[i];
         }
     }
     let decay = (-jumps).exp();
-    for i in 0..3 {
-        for k in 0..3 {
-            sum.m[i][k] *= decay;
-        }
-        sum.b[i] *= decay;
-    }
-    sum
+    Map { rows: sum.rows.map(|row| row.map(|entry| entry * decay)) }
 }

@@ -5,17 +5,20 @@ use super::differences::Differences;
 use super::least_squares::{Ending, Options, Residuals, Solution, solve, solve_from};
 use super::model::Response;
 use super::parameters::{Parameter, Rung, Scene, parameters};
-use super::problem::{ReadingProblem, Source};
+use super::problem::{Grain, ReadingProblem, Source};
 use super::robust::{Stray, Weighted, strays};
 use crate::error::{Error, InputError, Result};
 use crate::project::Project;
 use nalgebra::DMatrix;
 
-/// Rows that stand for a patch: while starts are compared, and in the fit itself.
-const ROWS_COARSE: usize = 1;
-const ROWS_FINE: usize = 3;
+/// While starts are compared, in the fit itself, and for what is reported.
+const ROUGH: Grain = Grain { rows: 1, classes: 3 };
+const FINE: Grain = Grain { rows: 3, classes: 5 };
+const REPORTED: Grain = Grain { rows: usize::MAX, classes: 5 };
 /// Starts of the first rungs, the prior's own middle among them.
 const STARTS: usize = 4;
+/// Times that the strays are named anew.
+const STRAY_ROUNDS: usize = 2;
 /// A parameter whose spread the readings leave above this share of its prior's is called undetermined.
 const UNDETERMINED: f64 = 0.8;
 
@@ -73,9 +76,11 @@ pub struct Fit {
 
 /// A rung's solution with the squared left-out errors of each group.
 struct Tried {
-    problem_parameters: Vec<Parameter>,
+    parameters: Vec<Parameter>,
     solution: Solution,
+    /// Squared errors of each page and train when it is left out.
     left_out: Vec<f64>,
+    strays: Vec<Stray>,
     fit: RungFit,
 }
 
@@ -90,8 +95,7 @@ pub fn fit(project: &Project, progress: &dyn Fn(&str)) -> Result<Fit> {
     for rung in Rung::LADDER {
         progress(&format!("fitting: {}", rung.name()));
         let below = best.map(|b| &tried[b]);
-        let weights = strays_weights(below);
-        let next = try_rung(project, rung, &scene, below, &weights);
+        let next = try_rung(project, rung, &scene, below);
         let better = best.is_none_or(|b| clearly_better(&next.left_out, &tried[b].left_out));
         tried.push(next);
         if better {
@@ -100,7 +104,18 @@ pub fn fit(project: &Project, progress: &dyn Fn(&str)) -> Result<Fit> {
     }
     let chosen = best.unwrap_or(0);
     progress(&format!("kept: {}", tried[chosen].fit.rung.name()));
-    Ok(conclude(project, tried, chosen))
+    conclude(project, tried, chosen).ok_or_else(|| no_curve(project))
+}
+
+/// The readings lead to reflectances that no response curve has.
+fn no_curve(project: &Project) -> Error {
+    Error::Input(InputError {
+        file: "scans.csv".into(),
+        line: None,
+        field: None,
+        value: Some(format!("{} readings", project.measured.readings.len())),
+        expected: "readings that a panel between clear and dark can show; none of the models follows these".into(),
+    })
 }
 
 /// Typical voltages and times of the pages.
@@ -140,28 +155,172 @@ fn enough_readings(project: &Project, scene: &Scene) -> Result<()> {
     }))
 }
 
-/// Weights of the next rung's residuals, from the strays of the best one so far; empty means all 1.
-fn strays_weights(below: Option<&Tried>) -> Vec<usize> {
-    below.map_or(Vec::new(), |t| {
-        strays(&t.solution.residuals).into_iter().map(|s| s.index).collect()
-    })
+/// Fits one rung: from where the best rung so far ended, or from the best of several starts; strays left out.
+fn try_rung(project: &Project, rung: Rung, scene: &Scene, below: Option<&Tried>) -> Tried {
+    let list = parameters(rung, scene);
+    let coarse = ReadingProblem::new(project, rung, list.clone(), ROUGH);
+    let fine = ReadingProblem::new(project, rung, list, FINE);
+    let carried = below.map(|t| carry(t, &fine));
+    let start = match carried {
+        Some(carried) if !rung.opens_a_stage() => carried,
+        carried => best_start(&coarse, carried),
+    };
+    let mut out = below.map_or(Vec::new(), |t| t.strays.iter().map(|s| s.index).collect());
+    let mut solution = solve_without(&fine, &out, &start, &fine_options());
+    for _ in 0..STRAY_ROUNDS {
+        let found = strays_of(&fine, &solution);
+        let indices: Vec<usize> = found.iter().map(|s| s.index).collect();
+        if indices == out {
+            break;
+        }
+        out = indices;
+        solution = solve_without(&fine, &out, &solution.parameters, &fine_options());
+    }
+    describe(project, &fine, solution)
 }
 
-fn try_rung(project: &Project, rung: Rung, scene: &Scene, below: Option<&Tried>, out: &[usize]) -> Tried {
-    let list = parameters(rung, scene);
-    let coarse = ReadingProblem::new(project, rung, list.clone(), ROWS_COARSE);
-    let fine = ReadingProblem::new(project, rung, list.clone(), ROWS_FINE);
-    let carried = below.map(|t| carry(t, &list));
-    let start = match carried {
-        Some(carried) if rung.store && rung.window => carried,
-        carried => best_start(&coarse, carried, out),
-    };
-    let mut solution = weighted(&fine, out, |p| solve(p, &start, &fine_options()));
-    let found: Vec<usize> =
-        strays(readings_of(&fine, &solution)).into_iter().map(|s| s.index).collect();
-    if found != out {
-        let start = solution.parameters.clone();
-        solution = weighted(&fine, &found, |p| solve(p, &start, &fine_options()));
+/// The readings that the solution names strays, whether or not they were left out of it.
+fn strays_of(problem: &ReadingProblem, solution: &Solution) -> Vec<Stray> {
+    let readings = problem.sources().len();
+    let plain = problem.residuals(&solution.parameters).unwrap_or_default();
+    strays(&plain[..readings.min(plain.len())])
+}
+
+fn solve_without(problem: &ReadingProblem, out: &[usize], start: &[f64], options: &Options) -> Solution {
+    let weights: Vec<f64> =
+        (0..problem.len()).map(|i| if out.contains(&i) { 0.0 } else { 1.0 }).collect();
+    match Weighted::new(problem, &weights) {
+        Some(weighted) if !out.is_empty() => solve(&weighted, start, options),
+        _ => solve(problem, start, options),
     }
-    describe(project, &fine, solution, &found)
+}
+
+/// The start of a richer rung: what the simpler one found, priors for what is new.
+fn carry(below: &Tried, problem: &ReadingProblem) -> Vec<f64> {
+    let found = |p: &Parameter| {
+        let at = below.parameters.iter().position(|q| q.symbol == p.symbol)?;
+        Some(below.solution.parameters[at])
+    };
+    let prior = problem.prior();
+    problem.parameters.iter().zip(prior).map(|(p, prior)| found(p).unwrap_or(prior)).collect()
+}
+
+/// The best of several rough descents, each on one row a patch.
+fn best_start(problem: &ReadingProblem, carried: Option<Vec<f64>>) -> Vec<f64> {
+    let prior = problem.prior();
+    let mut starts: Vec<Vec<f64>> = carried.into_iter().collect();
+    starts.extend((0..STARTS as u32).map(|k| scattered(problem, &prior, k)));
+    let found = solve_from(problem, &starts, &rough_options());
+    found.into_iter().next().map_or(prior, |best| best.parameters)
+}
+
+/// The prior's middle for `k` = 0, then points spread evenly within one prior deviation: the additive recurrence
+/// of the plastic constants (M. Roberts, "The unreasonable effectiveness of quasirandom sequences", 2018).
+fn scattered(problem: &ReadingProblem, prior: &[f64], k: u32) -> Vec<f64> {
+    let dimension = prior.len();
+    let mut root = 1.5f64;
+    for _ in 0..60 {
+        root = (1.0 + root).powf(1.0 / (dimension as f64 + 1.0));
+    }
+    let along = |i: usize| {
+        let share = (0.5 + f64::from(k) * root.powi(-(i as i32 + 1))).fract();
+        (share - 0.5) * 2.0
+    };
+    (0..dimension)
+        .map(|i| prior[i] + if k == 0 { 0.0 } else { along(i) * problem.parameters[i].prior_sigma })
+        .collect()
+}
+
+fn rough_options() -> Options {
+    Options { max_evaluations: 400, ftol: 1e-2, xtol: 1e-3, finish: Differences::Forward, max_finish: 0, ..fine_options() }
+}
+
+fn fine_options() -> Options {
+    Options {
+        max_evaluations: 1500,
+        ftol: 1e-5,
+        xtol: 1e-4,
+        gtol: 1e-6,
+        step_bounds: vec![10.0],
+        descent: Differences::Forward,
+        finish: Differences::Forward,
+        max_finish: 2,
+        offset: 1e-2,
+    }
+}
+
+fn describe(project: &Project, problem: &ReadingProblem, solution: Solution) -> Tried {
+    let sigma = project.panel.instrument.repeatability_lstar;
+    let readings = problem.sources().len();
+    let strays = strays_of(problem, &solution);
+    let squares: f64 = solution.residuals.iter().take(readings).map(|r| r * r).sum();
+    let groups = left_out_squares(&solution.jacobian, &solution.residuals, problem.sources());
+    let left_out: Vec<f64> = groups.into_iter().map(|(_, squares)| squares).collect();
+    let used = readings - strays.len();
+    let freedom = used.saturating_sub(problem.parameters.len()).max(1) as f64;
+    let rms = |squares: f64| sigma * (squares / used.max(1) as f64).sqrt();
+    Tried {
+        parameters: problem.parameters.clone(),
+        fit: RungFit {
+            rung: problem.rung,
+            parameters: problem.parameters.len(),
+            reduced_chi_square: squares / freedom,
+            rms_lstar: rms(squares),
+            left_out_rms_lstar: rms(left_out.iter().sum()),
+            ending: solution.ending,
+        },
+        solution,
+        left_out,
+        strays,
+    }
+}
+
+/// Whether the richer rung predicts left-out groups better by more than the standard error of the difference.
+fn clearly_better(richer: &[f64], simpler: &[f64]) -> bool {
+    let gains: Vec<f64> = simpler.iter().zip(richer).map(|(s, r)| s - r).collect();
+    let n = gains.len() as f64;
+    if n < 2.0 {
+        return false;
+    }
+    let mean = gains.iter().sum::<f64>() / n;
+    let variance = gains.iter().map(|g| (g - mean).powi(2)).sum::<f64>() / (n - 1.0);
+    mean > (variance / n).sqrt()
+}
+
+fn conclude(project: &Project, mut tried: Vec<Tried>, chosen: usize) -> Option<Fit> {
+    let ladder = tried.iter().map(|t| t.fit.clone()).collect();
+    let best = tried.swap_remove(chosen);
+    let problem = ReadingProblem::new(project, best.fit.rung, best.parameters, REPORTED);
+    let moved = best.solution.parameters.clone();
+    let response = problem.response(&moved)?;
+    let covariance = best.solution.covariance(false) * best.fit.reduced_chi_square.max(1.0);
+    let estimate = |(i, p): (usize, &Parameter)| {
+        let sigma = covariance[(i, i)].sqrt();
+        Estimate {
+            parameter: *p,
+            value: p.scale.outward(moved[i]),
+            sigma: sigma * p.scale.slope(moved[i]).abs(),
+            undetermined: sigma > UNDETERMINED * p.prior_sigma,
+        }
+    };
+    let predicted = problem.predicted_lstar(&response);
+    let residual = |(i, (&source, predicted_lstar)): (usize, (&Source, f64))| Residual {
+        source,
+        measured_lstar: problem.measured_lstar(source),
+        predicted_lstar,
+        stray: best.strays.iter().any(|s| s.index == i),
+    };
+    Some(Fit {
+        rung: best.fit.rung,
+        estimates: problem.parameters.iter().enumerate().map(estimate).collect(),
+        residuals: problem.sources().iter().zip(predicted).enumerate().map(residual).collect(),
+        response,
+        covariance,
+        moved,
+        strays: best.strays,
+        reduced_chi_square: best.fit.reduced_chi_square,
+        degrees_of_freedom: best.solution.degrees_of_freedom,
+        ending: best.fit.ending,
+        ladder,
+    })
 }

@@ -1,14 +1,17 @@
 //! How the response is learnt from readings: parameters, least squares, the ladder of models, its spread, strays.
 
 pub mod crossval;
+pub mod fit;
 pub mod differences;
 pub mod factor;
+pub mod holdout;
 pub mod least_squares;
 mod model;
 mod pages;
 pub mod parameters;
 mod problem;
 pub mod robust;
+mod solution;
 
 pub use model::{Response, coverage_of, rest_map, strokes_map};
 pub use pages::PagePlan;

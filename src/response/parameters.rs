@@ -85,6 +85,11 @@ impl Rung {
         ]
     };
 
+    /// Whether the rung differs from the one below by a stage: those are searched from several starts.
+    pub fn opens_a_stage(self) -> bool {
+        !self.independent_spread && !self.vft
+    }
+
     /// In words.
     pub fn name(self) -> String {
         let mut words = vec!["crossing"];
@@ -165,12 +170,12 @@ pub fn parameters(rung: Rung, scene: &Scene) -> Vec<Parameter> {
     list
 }
 
-/// Quadrature nodes: along mobility, and across it where the spreads are independent.
-const NODES_ALONG: usize = 5;
-const NODES_INDEPENDENT: (usize, usize) = (3, 3);
+/// Quadrature nodes across mobility, where the spreads are independent, and along it there.
+const NODES_INDEPENDENT: usize = 3;
 
-/// The response whose parameters, in the order of [`parameters`], have these values; `None` where no curve has them.
-pub fn build(rung: Rung, values: &[f64]) -> Option<Response> {
+/// The response whose parameters, in the order of [`parameters`], have these values, with `nodes` classes along the
+/// spread of mobility; `None` where no curve has them.
+pub fn build(rung: Rung, values: &[f64], nodes: usize) -> Option<Response> {
     let mut next = values.iter().copied();
     let mut take = || next.next();
     let (clear, dark, inverse_n) = (take()?, take()?, take()?);
@@ -193,13 +198,13 @@ pub fn build(rung: Rung, values: &[f64]) -> Option<Response> {
         None
     };
     let correlation = if rung.independent_spread { take()? } else { 1.0 };
-    let nodes = if rung.independent_spread { NODES_INDEPENDENT } else { (NODES_ALONG, 1) };
+    let across = if rung.independent_spread { NODES_INDEPENDENT } else { 1 };
     let spread = Spread {
         mobility_sigma,
         threshold_sigma_v,
         correlation,
-        mobility_nodes: nodes.0,
-        threshold_nodes: nodes.1,
+        mobility_nodes: if rung.independent_spread { NODES_INDEPENDENT } else { nodes },
+        threshold_nodes: across,
     };
     let kinetics = Kinetics {
         crossing,

@@ -16,6 +16,13 @@ pub enum Source {
     Train { train: usize, repeat: usize },
 }
 
+/// How finely a page is predicted: rows that stand for a patch, classes along the spread of mobility.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Grain {
+    pub rows: usize,
+    pub classes: usize,
+}
+
 /// A response of one rung against every reading of a project, priors as further residuals.
 pub struct ReadingProblem<'a> {
     pub rung: Rung,
@@ -23,15 +30,15 @@ pub struct ReadingProblem<'a> {
     project: &'a Project,
     plans: Vec<PagePlan>,
     sources: Vec<Source>,
+    grain: Grain,
 }
 
 impl<'a> ReadingProblem<'a> {
-    /// `per_patch` rows stand for each patch.
-    pub fn new(project: &'a Project, rung: Rung, parameters: Vec<Parameter>, per_patch: usize) -> Self {
+    pub fn new(project: &'a Project, rung: Rung, parameters: Vec<Parameter>, grain: Grain) -> Self {
         let rows = project.panel.rows;
         let plans = project.measured.chart.pages.iter();
-        let plans = plans.map(|page| PagePlan::new(page, rows, per_patch)).collect();
-        ReadingProblem { rung, parameters, project, plans, sources: sources(project) }
+        let plans = plans.map(|page| PagePlan::new(page, rows, grain.rows)).collect();
+        ReadingProblem { rung, parameters, project, plans, sources: sources(project), grain }
     }
 
     /// The readings in the order of their residuals; the priors' residuals follow.
@@ -52,7 +59,7 @@ impl<'a> ReadingProblem<'a> {
     }
 
     pub fn response(&self, moved: &[f64]) -> Option<Response> {
-        build(self.rung, &self.values(moved))
+        build(self.rung, &self.values(moved), self.grain.classes)
     }
 
     /// The most likely point before any reading, as the fit moves it.
