@@ -2,7 +2,7 @@
 
 use super::input_file::InputFile;
 use super::lightness_column::{self, LightnessColumn};
-use super::limits::{REPEAT, STROKE_MS, STROKES, TEMPERATURE_C, VOLTAGE_V};
+use super::limits::{REPEAT, STROKE_MS, STROKES, TABLE_BYTES_MAX, TEMPERATURE_C, VOLTAGE_V};
 use super::table::{Row, Table};
 use super::types::Train;
 use crate::drive::Stroke;
@@ -13,7 +13,11 @@ use std::path::Path;
 /// Reads and checks the trains of a test cell, in the order in which the file first names them; repeats of a train are
 /// merged.
 pub fn read_trains(path: &Path) -> Result<Vec<Train>> {
-    let file = InputFile::read(path, "read the pulse trains of the test cell")?;
+    let file = InputFile::read(
+        path,
+        "read the pulse trains of the test cell",
+        TABLE_BYTES_MAX,
+    )?;
     let trains = trains(&file);
     file.finish(trains)
 }

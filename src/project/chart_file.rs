@@ -61,6 +61,7 @@ pub fn read_chart(path: &Path, panel: &Panel) -> Result<Chart> {
     let file = InputFile::read(
         path,
         "read the chart, which names the patches driven on each page",
+        TABLE_BYTES_MAX,
     )?;
     let chart = chart(&file, panel);
     file.finish(chart)

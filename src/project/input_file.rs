@@ -1,6 +1,6 @@
 //! One input file as text, and the wrong places found in it.
 
-use super::limits::{FILE_BYTES_MAX, NAME_LENGTH};
+use super::limits::NAME_LENGTH;
 use crate::error::{Error, InputError, Result};
 use std::cell::{Cell, RefCell};
 use std::fs::File;
@@ -9,7 +9,7 @@ use std::ops::Range;
 use std::path::{Path, PathBuf};
 
 /// Wrong places listed for one file; the rest is counted.
-const LISTED_MAX: usize = 20;
+pub(super) const LISTED_MAX: usize = 20;
 /// Characters shown of a wrong value.
 const SHOWN_MAX: usize = 60;
 
@@ -25,17 +25,17 @@ pub(super) struct InputFile {
 
 impl InputFile {
     /// Reads a file; `what` completes "cannot …" when it can't be read. Errs where it isn't text, is empty or too large.
-    pub fn read(path: &Path, what: &'static str) -> Result<Self> {
+    pub fn read(path: &Path, what: &'static str, bytes_max: u64) -> Result<Self> {
         let file = File::open(path).map_err(|e| Error::file(path, what, e))?;
         let mut bytes = Vec::new();
-        file.take(FILE_BYTES_MAX + 1)
+        file.take(bytes_max + 1)
             .read_to_end(&mut bytes)
             .map_err(|e| Error::file(path, what, e))?;
-        if bytes.len() as u64 > FILE_BYTES_MAX {
+        if bytes.len() as u64 > bytes_max {
             return Err(whole_file(
                 path,
                 None,
-                format!("a file of at most {} MiB", FILE_BYTES_MAX >> 20),
+                format!("a file of at most {} MiB", bytes_max >> 20),
             ));
         }
         let text = text_of(path, bytes)?;

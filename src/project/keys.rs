@@ -1,6 +1,6 @@
 //! The keys of a TOML file, each with the line where it stands.
 
-use super::input_file::InputFile;
+use super::input_file::{InputFile, LISTED_MAX};
 use super::limits::{Bounds, Count};
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -28,16 +28,17 @@ struct Found<'a> {
 /// Parses the text of a file, which notes every place where it isn't TOML.
 pub(super) fn parse(file: &InputFile) -> Option<DeTable<'_>> {
     let (table, errors) = DeTable::parse_recoverable(&file.text);
-    for e in &errors {
+    for (i, e) in errors.iter().enumerate() {
         let span = e.span().unwrap_or(0..0);
         let line = file.line_at(span.start);
+        // Looking for it takes a pass over the file, so only where it will be shown.
+        let key = if i < LISTED_MAX {
+            key_near(file, line)
+        } else {
+            String::new()
+        };
         let value = Some(file.span(span)).filter(|v| !v.trim().is_empty());
-        file.wrong(
-            line,
-            &key_near(file, line),
-            value,
-            format!("TOML: {}", e.message()),
-        );
+        file.wrong(line, &key, value, format!("TOML: {}", e.message()));
     }
     errors.is_empty().then(|| table.into_inner())
 }

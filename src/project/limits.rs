@@ -50,8 +50,10 @@ const fn count(min: u32, max: u32) -> Count {
     Count { min, max }
 }
 
-/// Largest input file, bytes.
-pub const FILE_BYTES_MAX: u64 = 64 << 20;
+/// Largest `panel.toml`, bytes: 1 MiB.
+pub const PANEL_BYTES_MAX: u64 = 1 << 20;
+/// Largest table, bytes: 64 MiB.
+pub const TABLE_BYTES_MAX: u64 = 64 << 20;
 /// Length of a name, characters.
 pub const NAME_LENGTH: Count = count(1, 64);
 

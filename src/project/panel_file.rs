@@ -14,7 +14,7 @@ pub const BAND_ERASE: &str = "band";
 
 /// Reads and checks the description of a panel. Errs with every wrong place of the file.
 pub fn read_panel(path: &Path) -> Result<Panel> {
-    let file = InputFile::read(path, "read the panel's description")?;
+    let file = InputFile::read(path, "read the panel's description", PANEL_BYTES_MAX)?;
     let panel = keys::parse(&file).and_then(|table| panel(Keys::root(&file, &table)));
     file.finish(panel)
 }

@@ -2,7 +2,7 @@
 
 use super::input_file::InputFile;
 use super::lightness_column::{self, LightnessColumn};
-use super::limits::REPEAT;
+use super::limits::{REPEAT, TABLE_BYTES_MAX};
 use super::table::{Row, Table};
 use super::types::*;
 use crate::error::Result;
@@ -11,7 +11,11 @@ use std::path::Path;
 
 /// Reads and checks the readings of a chart, in the order of the file.
 pub fn read_scans(path: &Path, chart: &Chart) -> Result<Vec<Reading>> {
-    let file = InputFile::read(path, "read the scans, which hold the readings of the chart")?;
+    let file = InputFile::read(
+        path,
+        "read the scans, which hold the readings of the chart",
+        TABLE_BYTES_MAX,
+    )?;
     let readings = readings(&file, &ChartIndex::new(chart));
     file.finish(readings)
 }

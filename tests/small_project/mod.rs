@@ -1,0 +1,128 @@
+//! A project of two pages and two trains on a panel of 10 × 12, and how a slip in one of its files is told.
+
+use greyloom::Error;
+use greyloom::error::InputError;
+use greyloom::project::Project;
+use std::fs;
+use std::path::Path;
+
+pub const PANEL: &str = r#"name = "bollard"
+rows = 10
+columns = 12
+pixel_pitch_um = 500.0
+[lines]
+row_ohm = 9000.0
+column_ohm = 6000.0
+pixel_f = 2.0e-12
+driver_ohm = 1500.0
+[drivers]
+select_v = { min = 4.0, max = 20.0, step = 0.5 }
+data_v = { min = 1.5, max = 6.0, step = 0.25 }
+tick_us = [500, 1000]
+slot_ticks_max = 127
+guard_ticks_max = 16
+fields_max = 2
+field_settle_ms = 2.0
+stretch = { min = 0.5, max = 2.0, step = 0.01 }
+[[erase]]
+name = "plain"
+strokes = [{ pixel_v = 18.0, ms = 150.0 }, { pixel_v = -18.0, ms = 1100.0 }]
+rest_ms = 1000.0
+[[erase]]
+name = "primed"
+strokes = [{ pixel_v = -17.0, ms = 1200.0 }]
+rest_ms = 900.0
+[limits]
+refresh_s = 12.0
+ghost_lstar = 0.5
+net_impulse_vs = 25.0
+temperature_c = { min = 5.0, max = 40.0 }
+[instrument]
+geometry = "45:0"
+illuminant = "D50"
+repeatability_lstar = 0.15
+"#;
+
+pub const CHART: &str = "\
+page,patch,row_first,row_last,column_first,column_last,temperature_c,erase,field,select_v,data_v,tick_us,slot_ticks,guard_ticks,mirrored,ticks,fill_ticks
+a,p,1,4,0,5,23,plain,1,13.5,2.75,500,48,4,false,42,17
+a,p,1,4,0,5,23,plain,2,8.5,3.25,1000,16,0,true,9,7
+a,q,5,9,6,11,23,plain,1,13.5,2.75,500,48,4,false,41,17
+a,q,5,9,6,11,23,plain,2,8.5,3.25,1000,16,0,true,8,7
+b,p,1,4,0,5,32,primed,1,-9.5,4.25,1000,32,8,true,30,20
+";
+
+pub const SCANS: &str =
+    "page,patch,repeat,reflectance\na,p,1,0.25\na,p,2,0.26\na,q,1,0.35\nb,p,1,0.45\n";
+
+pub const CELL: &str = "train,temperature_c,steps,repeat,reflectance\nc1,25,15:20 0:50,1,0.41\nc1,25,15:20 0:50,2,0.42\nc2,5,8:30,1,0.61\n";
+
+pub const FILES: [(&str, &str); 4] = [
+    ("panel.toml", PANEL),
+    ("chart.csv", CHART),
+    ("scans.csv", SCANS),
+    ("cell.csv", CELL),
+];
+
+pub fn write_project(dir: &Path) {
+    for (name, text) in FILES {
+        fs::write(dir.join(name), text).unwrap();
+    }
+}
+
+/// Reads the small project with one file replaced.
+pub fn read_with(file: &str, bytes: &[u8]) -> Result<Project, Error> {
+    let dir = tempfile::tempdir().unwrap();
+    write_project(dir.path());
+    fs::write(dir.path().join(file), bytes).unwrap();
+    Project::read(dir.path())
+}
+
+/// A file of the small project with one passage changed.
+pub fn edited(file: &str, from: &str, to: &str) -> String {
+    let text = FILES.iter().find(|(name, _)| *name == file).unwrap().1;
+    assert!(text.contains(from), "{file} holds no {from:?}");
+    text.replacen(from, to, 1)
+}
+
+pub fn wrong_places(result: Result<Project, Error>, case: &str) -> Vec<InputError> {
+    match result {
+        Err(Error::Inputs(places)) => places,
+        Err(other) => panic!("{case}: {other}"),
+        Ok(_) => panic!("{case}: accepted"),
+    }
+}
+
+pub fn assert_place(file: &str, bytes: &[u8], line: usize, field: &str, value: &str, word: &str) {
+    let case = format!("{file} line {line} {field} {value:?}");
+    let result = read_with(file, bytes);
+    assert_eq!(
+        result.as_ref().err().map(Error::exit_code),
+        Some(3),
+        "{case}"
+    );
+    let places = wrong_places(result, &case);
+    let found = &places[0];
+    let listed = places
+        .iter()
+        .map(ToString::to_string)
+        .collect::<Vec<_>>()
+        .join("\n");
+    assert_eq!(found.file.file_name().unwrap(), file, "{case}\n{listed}");
+    assert_eq!(found.line, Some(line), "{case}\n{listed}");
+    assert_eq!(
+        found.field.as_deref().unwrap_or(""),
+        field,
+        "{case}\n{listed}"
+    );
+    assert_eq!(
+        found.value.as_deref().unwrap_or(""),
+        value,
+        "{case}\n{listed}"
+    );
+    assert!(
+        found.expected.contains(word),
+        "{case}: no {word:?} in\n{listed}"
+    );
+    assert_eq!(places.len(), 1, "{case}: one slip, one message\n{listed}");
+}
