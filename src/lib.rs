@@ -4,6 +4,7 @@
 //! [`pigment`] (what the pigment does) and [`tone`] (what the eye sees). Everything else uses them.
 
 pub mod drive;
+pub mod emit;
 pub mod error;
 pub mod project;
 pub mod waveforms;
