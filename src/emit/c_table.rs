@@ -29,6 +29,8 @@ const NUMBERS_A_LINE: usize = 8;
 /// [`Error::Unmet`](crate::Error::Unmet) when a number does not fit its integer.
 pub fn c_table(set: &Waveforms, prefix: &str) -> Result<String> {
     check_prefix(prefix)?;
+    // As its file holds it: the hash then tells the whole table.
+    let set = &set.rounded();
     let mut quantiser = Quantiser::default();
     let data = Data { set, prefix }.all(&mut quantiser)?;
     let sized = TEMPLATE
