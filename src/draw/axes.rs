@@ -14,8 +14,10 @@ const TITLE: Type = Type::bold(14.0);
 const AXIS: Type = Type::regular(12.5, INK);
 pub(super) const NUMBER: Type = Type::regular(11.5, QUIET);
 
-/// Least margin beside the numbers of an axis, in its unit: an axis must have a length.
-const MARGIN_MIN: f64 = 1e-3;
+/// Margin on either side of a single value, in the unit of its axis.
+const LONE_MARGIN: f64 = 0.5;
+/// Numbers closer than this are one: their axis would have no length.
+const SPAN_MIN: f64 = 1e-3;
 
 /// Room for the title, for the numbers and words of the axes, and beside the last number.
 const HEAD: f64 = 28.0;
@@ -97,7 +99,12 @@ pub(super) fn padded(values: impl Iterator<Item = f64>, least: f64) -> Range<f64
     if low > high {
         return 0.0..1.0;
     }
-    let margin = (0.05 * (high - low)).max(least).max(MARGIN_MIN);
+    let margin = if high - low > SPAN_MIN {
+        0.05 * (high - low)
+    } else {
+        LONE_MARGIN
+    };
+    let margin = margin.max(least);
     low - margin..high + margin
 }
 

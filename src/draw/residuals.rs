@@ -254,7 +254,8 @@ impl Groups {
 
 /// A residual to two decimals with its sign.
 pub(super) fn signed(residual_lstar: f64) -> String {
-    format!("{residual_lstar:+.2}").replace('-', "−")
+    let cents = (100.0 * residual_lstar).round() + 0.0;
+    format!("{:+.2}", cents / 100.0).replace('-', "−")
 }
 
 /// Names and residuals beside their rings, where they leave the panel and each other alone.
