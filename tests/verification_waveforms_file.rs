@@ -3,6 +3,7 @@
 mod support;
 
 use greyloom::Error;
+use greyloom::emit::c_table;
 use greyloom::error::InputError;
 use greyloom::waveforms::Waveforms;
 use proptest::prelude::*;
@@ -633,6 +634,9 @@ proptest! {
                 prop_assert!(!text.is_empty());
                 let factor = set.bands[0].stretch_factor(20.0);
                 prop_assert!(factor > 0.0);
+                if let Err(e) = c_table(&set, "pier") {
+                    prop_assert_eq!(e.exit_code(), 4);
+                }
             }
             Err(e) => prop_assert_eq!(e.exit_code(), 3),
         }
