@@ -1,5 +1,11 @@
 //! The finished set of waveforms and its file.
 
+mod check;
+mod file;
+mod layout;
+mod locate;
+mod lookup;
 mod set;
 
+pub use check::LEVELS;
 pub use set::*;
