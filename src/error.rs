@@ -69,7 +69,11 @@ pub enum Error {
     Inputs(Vec<InputError>),
     /// A file or folder that can't be read or written: exit 3.
     #[error("{}: cannot {what}: {source}", .path.display())]
-    File { path: PathBuf, what: &'static str, source: std::io::Error },
+    File {
+        path: PathBuf,
+        what: &'static str,
+        source: std::io::Error,
+    },
     /// A file in the way that this program did not write, or that was edited since: exit 3.
     #[error("{}: not replaced: {why}; choose another place or pass --force", .path.display())]
     InTheWay { path: PathBuf, why: String },
@@ -88,6 +92,10 @@ impl Error {
     }
 
     pub fn file(path: &Path, what: &'static str, source: std::io::Error) -> Self {
-        Error::File { path: path.to_owned(), what, source }
+        Error::File {
+            path: path.to_owned(),
+            what,
+            source,
+        }
     }
 }

@@ -3,6 +3,7 @@
 //! The physics stands in three layers, each usable alone: [`drive`] (what the lines put on a pixel),
 //! [`pigment`] (what the pigment does) and [`tone`] (what the eye sees). Everything else uses them.
 
+pub mod design;
 pub mod draw;
 pub mod drive;
 pub mod emit;

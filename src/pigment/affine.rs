@@ -15,8 +15,13 @@ pub struct Map {
 }
 
 impl Map {
-    pub const IDENTITY: Map =
-        Map { rows: [[1.0, 0.0, 0.0, 0.0], [0.0, 1.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0]] };
+    pub const IDENTITY: Map = Map {
+        rows: [
+            [1.0, 0.0, 0.0, 0.0],
+            [0.0, 1.0, 0.0, 0.0],
+            [0.0, 0.0, 1.0, 0.0],
+        ],
+    };
 
     #[inline]
     pub fn apply(&self, x: &State) -> State {
@@ -27,7 +32,13 @@ impl Map {
     /// This map first, then `next`.
     #[inline]
     pub fn then(&self, next: &Map) -> Map {
-        Map { rows: [self.mix(&next.rows[0]), self.mix(&next.rows[1]), self.mix(&next.rows[2])] }
+        Map {
+            rows: [
+                self.mix(&next.rows[0]),
+                self.mix(&next.rows[1]),
+                self.mix(&next.rows[2]),
+            ],
+        }
     }
 
     /// One row of a composition: `n` times this map, plus the constant of `n`.

@@ -41,12 +41,25 @@ impl Rates {
         if jumps <= 0.0 {
             return Map::IDENTITY;
         }
-        let squarings = (jumps / PIECE_JUMPS).log2().ceil().clamp(0.0, SQUARINGS_MAX) as u32;
+        let squarings = (jumps / PIECE_JUMPS)
+            .log2()
+            .ceil()
+            .clamp(0.0, SQUARINGS_MAX) as u32;
         let t = seconds / f64::from(2u32).powi(squarings as i32);
         let jump = Map {
             rows: [
-                [(q - leave[0]) * t, g.ready_to_store * t, 0.0, g.store_to_ready * t],
-                [g.ready_to_crossed * t, (q - leave[1]) * t, g.crossed_to_ready * t, 0.0],
+                [
+                    (q - leave[0]) * t,
+                    g.ready_to_store * t,
+                    0.0,
+                    g.store_to_ready * t,
+                ],
+                [
+                    g.ready_to_crossed * t,
+                    (q - leave[1]) * t,
+                    g.crossed_to_ready * t,
+                    0.0,
+                ],
                 [0.0, g.crossed_to_spread * t, (q - leave[2]) * t, 0.0],
             ],
         };
@@ -66,7 +79,9 @@ fn exponential_of_jumps(jump: &Map, jumps: f64) -> Map {
     for n in 1..=TERMS {
         let scale = 1.0 / f64::from(n);
         // The constant of the extended state is not 1 but this term's own.
-        let driven = Map { rows: jump.rows.map(|j| [j[0], j[1], j[2], j[3] * constant]) };
+        let driven = Map {
+            rows: jump.rows.map(|j| [j[0], j[1], j[2], j[3] * constant]),
+        };
         term = term.then(&driven);
         constant *= scale * jumps;
         for (sum, term) in sum.rows.iter_mut().zip(&mut term.rows) {
@@ -77,5 +92,7 @@ fn exponential_of_jumps(jump: &Map, jumps: f64) -> Map {
         }
     }
     let decay = (-jumps).exp();
-    Map { rows: sum.rows.map(|row| row.map(|entry| entry * decay)) }
+    Map {
+        rows: sum.rows.map(|row| row.map(|entry| entry * decay)),
+    }
 }

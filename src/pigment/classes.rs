@@ -33,7 +33,11 @@ impl Spread {
     pub fn classes(&self) -> Vec<Class> {
         let across = gauss_hermite(self.threshold_nodes);
         let rho = self.correlation.clamp(-1.0, 1.0);
-        let independent = if across.len() > 1 { (1.0 - rho * rho).sqrt() } else { 0.0 };
+        let independent = if across.len() > 1 {
+            (1.0 - rho * rho).sqrt()
+        } else {
+            0.0
+        };
         let mut classes = Vec::new();
         for &(a, share_a) in &gauss_hermite(self.mobility_nodes) {
             for &(b, share_b) in &across {
@@ -54,11 +58,16 @@ impl Spread {
 pub fn gauss_hermite(n: usize) -> Vec<(f64, f64)> {
     let n = n.clamp(1, 16);
     let jacobi = nalgebra::DMatrix::from_fn(n, n, |i, j| {
-        if i.abs_diff(j) == 1 { (i.max(j) as f64).sqrt() } else { 0.0 }
+        if i.abs_diff(j) == 1 {
+            (i.max(j) as f64).sqrt()
+        } else {
+            0.0
+        }
     });
     let eigen = jacobi.symmetric_eigen();
-    let mut rule: Vec<(f64, f64)> =
-        (0..n).map(|k| (eigen.eigenvalues[k], eigen.eigenvectors[(0, k)].powi(2))).collect();
+    let mut rule: Vec<(f64, f64)> = (0..n)
+        .map(|k| (eigen.eigenvalues[k], eigen.eigenvectors[(0, k)].powi(2)))
+        .collect();
     rule.sort_by(|a, b| a.0.total_cmp(&b.0));
     rule
 }

@@ -43,7 +43,11 @@ pub struct Column {
 impl Column {
     /// `runs` cover the rows of the column in order; `slots` holds the maps of each field.
     pub fn new(slots: &[SlotMaps], settle: Map, runs: &[Run]) -> Self {
-        let fields = slots.iter().enumerate().map(|(f, s)| run_maps(s, f, runs)).collect();
+        let fields = slots
+            .iter()
+            .enumerate()
+            .map(|(f, s)| run_maps(s, f, runs))
+            .collect();
         Column {
             fields,
             settle,
@@ -77,7 +81,12 @@ fn run_maps(slots: &SlotMaps, field: usize, runs: &[Run]) -> Vec<RunMaps> {
         let other_squares = squares(slots.other(run.ticks[field]), run.rows());
         let whole = compose_power(&other_squares, run.rows());
         let own = slots.own(run.ticks[field]);
-        maps.push(RunMaps { before, own, other_squares, after: Map::IDENTITY });
+        maps.push(RunMaps {
+            before,
+            own,
+            other_squares,
+            after: Map::IDENTITY,
+        });
         before = before.then(&whole);
         wholes.push(whole);
     }
@@ -100,11 +109,17 @@ fn squares(map: Map, n: usize) -> Vec<Map> {
 }
 
 fn compose_power(squares: &[Map], n: usize) -> Map {
-    let bits = squares.iter().enumerate().filter(|(bit, _)| n >> bit & 1 == 1);
+    let bits = squares
+        .iter()
+        .enumerate()
+        .filter(|(bit, _)| n >> bit & 1 == 1);
     bits.fold(Map::IDENTITY, |done, (_, square)| done.then(square))
 }
 
 fn apply_power(squares: &[Map], n: usize, x: State) -> State {
-    let bits = squares.iter().enumerate().filter(|(bit, _)| n >> bit & 1 == 1);
+    let bits = squares
+        .iter()
+        .enumerate()
+        .filter(|(bit, _)| n >> bit & 1 == 1);
     bits.fold(x, |x, (_, square)| square.apply(&x))
 }

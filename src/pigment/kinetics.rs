@@ -63,7 +63,10 @@ impl Exchange {
     /// (forward, backward), 1/s.
     pub fn rates(&self, pixel_v: f64) -> (f64, f64) {
         let x = (pixel_v - self.offset_v) / self.scale_v;
-        (self.rate_per_s * bernoulli(-x), self.rate_per_s * bernoulli(x))
+        (
+            self.rate_per_s * bernoulli(-x),
+            self.rate_per_s * bernoulli(x),
+        )
     }
 }
 
@@ -71,14 +74,18 @@ impl Kinetics {
     /// Rates of `class` at a constant pixel voltage, V, and temperature, °C.
     pub fn rates(&self, class: &Class, pixel_v: f64, temperature_c: f64) -> Rates {
         let speed = class.mobility * self.temperature.speed(temperature_c);
-        let shift_v = self.threshold_slope_v_per_k * self.temperature.above_reference_k(temperature_c);
+        let shift_v =
+            self.threshold_slope_v_per_k * self.temperature.above_reference_k(temperature_c);
         let (store_to_ready, ready_to_store) = self.store.map_or((0.0, 0.0), |e| e.rates(pixel_v));
         let (crossed_to_spread, spread_to_crossed) =
             self.window.map_or((0.0, 0.0), |e| e.rates(pixel_v));
         Rates {
             store_to_ready: speed * store_to_ready,
             ready_to_store: speed * ready_to_store,
-            ready_to_crossed: speed * self.crossing.rate(pixel_v, class.threshold_shift_v + shift_v),
+            ready_to_crossed: speed
+                * self
+                    .crossing
+                    .rate(pixel_v, class.threshold_shift_v + shift_v),
             crossed_to_ready: speed * self.returning.rate(-pixel_v, shift_v),
             crossed_to_spread: speed * crossed_to_spread,
             spread_to_crossed: speed * spread_to_crossed,
@@ -87,12 +94,20 @@ impl Kinetics {
 
     /// The state below which no history can bring a class.
     pub fn lowest(&self) -> State {
-        if self.store.is_some() { PACKED } else { [1.0, 0.0, 0.0] }
+        if self.store.is_some() {
+            PACKED
+        } else {
+            [1.0, 0.0, 0.0]
+        }
     }
 
     /// The state above which no history can bring a class: the fully dark panel.
     pub fn highest(&self) -> State {
-        if self.window.is_some() { SPREAD } else { [1.0, 1.0, 0.0] }
+        if self.window.is_some() {
+            SPREAD
+        } else {
+            [1.0, 1.0, 0.0]
+        }
     }
 
     /// The clear state at rest: nothing crossed, store and ready in balance at 0 V.
@@ -108,10 +123,18 @@ impl Kinetics {
 /// s·ln(1 + e^(x/s)), ≥ 0, rising with x, for s > 0.
 fn soft_plus(x: f64, s: f64) -> f64 {
     let z = x / s;
-    if z > 0.0 { x + s * (-z).exp().ln_1p() } else { s * z.exp().ln_1p() }
+    if z > 0.0 {
+        x + s * (-z).exp().ln_1p()
+    } else {
+        s * z.exp().ln_1p()
+    }
 }
 
 /// x/(eˣ − 1), falling with x, 1 at 0.
 fn bernoulli(x: f64) -> f64 {
-    if x.abs() < 1e-5 { 1.0 - 0.5 * x } else { x / x.exp_m1() }
+    if x.abs() < 1e-5 {
+        1.0 - 0.5 * x
+    } else {
+        x / x.exp_m1()
+    }
 }

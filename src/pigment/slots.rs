@@ -17,7 +17,9 @@ pub struct Mover<'a> {
 impl Mover<'_> {
     /// The map of `seconds` (before stretching) at a constant pixel voltage.
     pub fn hold(&self, pixel_v: f64, seconds: f64) -> Map {
-        self.kinetics.rates(&self.class, pixel_v, self.temperature_c).map(seconds * self.stretch)
+        self.kinetics
+            .rates(&self.class, pixel_v, self.temperature_c)
+            .map(seconds * self.stretch)
     }
 }
 
@@ -74,9 +76,16 @@ impl SlotMaps {
 }
 
 /// The same slot stepped piece by piece: the plain route that [`SlotMaps`] is checked against.
-pub fn step_pieces(mover: &Mover, tick_s: f64, pieces: &[Piece], mut x: super::State) -> super::State {
+pub fn step_pieces(
+    mover: &Mover,
+    tick_s: f64,
+    pieces: &[Piece],
+    mut x: super::State,
+) -> super::State {
     for piece in pieces {
-        x = mover.hold(piece.pixel_v, f64::from(piece.ticks) * tick_s).apply(&x);
+        x = mover
+            .hold(piece.pixel_v, f64::from(piece.ticks) * tick_s)
+            .apply(&x);
     }
     x
 }

@@ -23,10 +23,13 @@ impl TemperatureLaw {
     pub fn speed(&self, temperature_c: f64) -> f64 {
         let (t, t0) = (temperature_c + ZERO_C_K, REFERENCE_C + ZERO_C_K);
         match *self {
-            TemperatureLaw::Arrhenius { activation_kj_per_mol: e } => {
-                (-e / GAS_KJ_PER_MOL_K * (1.0 / t - 1.0 / t0)).exp()
-            }
-            TemperatureLaw::Vft { strength_k, vogel_k } => {
+            TemperatureLaw::Arrhenius {
+                activation_kj_per_mol: e,
+            } => (-e / GAS_KJ_PER_MOL_K * (1.0 / t - 1.0 / t0)).exp(),
+            TemperatureLaw::Vft {
+                strength_k,
+                vogel_k,
+            } => {
                 let over = |t: f64| strength_k / (t - vogel_k).max(1.0);
                 (over(t0) - over(t)).exp()
             }

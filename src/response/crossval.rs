@@ -23,7 +23,10 @@ pub fn left_out_squares(
             let part = basis.select_rows(&rows);
             let spared = DMatrix::identity(rows.len(), rows.len()) - &part * part.transpose();
             let r = DVector::from_iterator(rows.len(), rows.iter().map(|&i| residuals[i]));
-            let left_out = spared.lu().solve(&r).map_or(f64::INFINITY, |e| e.norm_squared());
+            let left_out = spared
+                .lu()
+                .solve(&r)
+                .map_or(f64::INFINITY, |e| e.norm_squared());
             (rows, left_out)
         })
         .collect()
@@ -37,8 +40,9 @@ fn range_basis(jacobian: &DMatrix<f64>) -> Option<DMatrix<f64>> {
     });
     let svd = scaled.svd(true, false);
     let largest = svd.singular_values.max();
-    let kept: Vec<usize> =
-        (0..svd.singular_values.len()).filter(|&i| svd.singular_values[i] > 1e-10 * largest).collect();
+    let kept: Vec<usize> = (0..svd.singular_values.len())
+        .filter(|&i| svd.singular_values[i] > 1e-10 * largest)
+        .collect();
     svd.u.map(|u| u.select_columns(&kept))
 }
 

@@ -12,9 +12,18 @@ use crate::project::Project;
 use nalgebra::DMatrix;
 
 /// While starts are compared, in the fit itself, and for what is reported.
-const ROUGH: Grain = Grain { rows: 1, classes: 3 };
-const FINE: Grain = Grain { rows: 3, classes: 5 };
-const REPORTED: Grain = Grain { rows: usize::MAX, classes: 5 };
+const ROUGH: Grain = Grain {
+    rows: 1,
+    classes: 3,
+};
+const FINE: Grain = Grain {
+    rows: 3,
+    classes: 5,
+};
+const REPORTED: Grain = Grain {
+    rows: usize::MAX,
+    classes: 5,
+};
 /// Starts of the first rungs, the prior's own middle among them.
 const STARTS: usize = 4;
 /// Times that the strays are named anew.
@@ -126,7 +135,11 @@ fn scene(project: &Project) -> Scene {
         on_v: median(firsts().map(|f| f.own_on_v().abs())),
         data_v: median(firsts().map(|f| f.data_v)),
         slot_s: median(firsts().map(|f| f64::from(f.slot_ticks) * f.tick_s())),
-        erase_s: median(pages.iter().map(|p| p.erase.strokes.iter().map(|s| s.ms * 1e-3).sum())),
+        erase_s: median(
+            pages
+                .iter()
+                .map(|p| p.erase.strokes.iter().map(|s| s.ms * 1e-3).sum()),
+        ),
     }
 }
 
@@ -137,7 +150,11 @@ fn median(values: impl Iterator<Item = f64>) -> f64 {
 }
 
 fn enough_readings(project: &Project, scene: &Scene) -> Result<()> {
-    let needed = Rung::LADDER.iter().map(|&r| parameters(r, scene).len()).max().unwrap_or(0);
+    let needed = Rung::LADDER
+        .iter()
+        .map(|&r| parameters(r, scene).len())
+        .max()
+        .unwrap_or(0);
     let trains: usize = project.trains.iter().map(|t| t.readings_lstar.len()).sum();
     let readings = project.measured.readings.len() + trains;
     if readings > needed {
@@ -186,9 +203,15 @@ fn strays_of(problem: &ReadingProblem, solution: &Solution) -> Vec<Stray> {
     strays(&plain[..readings.min(plain.len())])
 }
 
-fn solve_without(problem: &ReadingProblem, out: &[usize], start: &[f64], options: &Options) -> Solution {
-    let weights: Vec<f64> =
-        (0..problem.len()).map(|i| if out.contains(&i) { 0.0 } else { 1.0 }).collect();
+fn solve_without(
+    problem: &ReadingProblem,
+    out: &[usize],
+    start: &[f64],
+    options: &Options,
+) -> Solution {
+    let weights: Vec<f64> = (0..problem.len())
+        .map(|i| if out.contains(&i) { 0.0 } else { 1.0 })
+        .collect();
     match Weighted::new(problem, &weights) {
         Some(weighted) if !out.is_empty() => solve(&weighted, start, options),
         _ => solve(problem, start, options),
@@ -202,7 +225,12 @@ fn carry(below: &Tried, problem: &ReadingProblem) -> Vec<f64> {
         Some(below.solution.parameters[at])
     };
     let prior = problem.prior();
-    problem.parameters.iter().zip(prior).map(|(p, prior)| found(p).unwrap_or(prior)).collect()
+    problem
+        .parameters
+        .iter()
+        .zip(prior)
+        .map(|(p, prior)| found(p).unwrap_or(prior))
+        .collect()
 }
 
 /// The best of several rough descents, each on one row a patch.
@@ -211,7 +239,10 @@ fn best_start(problem: &ReadingProblem, carried: Option<Vec<f64>>) -> Vec<f64> {
     let mut starts: Vec<Vec<f64>> = carried.into_iter().collect();
     starts.extend((0..STARTS as u32).map(|k| scattered(problem, &prior, k)));
     let found = solve_from(problem, &starts, &rough_options());
-    found.into_iter().next().map_or(prior, |best| best.parameters)
+    found
+        .into_iter()
+        .next()
+        .map_or(prior, |best| best.parameters)
 }
 
 /// The prior's middle for `k` = 0, then points spread evenly within one prior deviation: the additive recurrence
@@ -227,12 +258,26 @@ fn scattered(problem: &ReadingProblem, prior: &[f64], k: u32) -> Vec<f64> {
         (share - 0.5) * 2.0
     };
     (0..dimension)
-        .map(|i| prior[i] + if k == 0 { 0.0 } else { along(i) * problem.parameters[i].prior_sigma })
+        .map(|i| {
+            prior[i]
+                + if k == 0 {
+                    0.0
+                } else {
+                    along(i) * problem.parameters[i].prior_sigma
+                }
+        })
         .collect()
 }
 
 fn rough_options() -> Options {
-    Options { max_evaluations: 400, ftol: 1e-2, xtol: 1e-3, finish: Differences::Forward, max_finish: 0, ..fine_options() }
+    Options {
+        max_evaluations: 400,
+        ftol: 1e-2,
+        xtol: 1e-3,
+        finish: Differences::Forward,
+        max_finish: 0,
+        ..fine_options()
+    }
 }
 
 fn fine_options() -> Options {
@@ -253,7 +298,12 @@ fn describe(project: &Project, problem: &ReadingProblem, solution: Solution) -> 
     let sigma = project.panel.instrument.repeatability_lstar;
     let readings = problem.sources().len();
     let strays = strays_of(problem, &solution);
-    let squares: f64 = solution.residuals.iter().take(readings).map(|r| r * r).sum();
+    let squares: f64 = solution
+        .residuals
+        .iter()
+        .take(readings)
+        .map(|r| r * r)
+        .sum();
     let groups = left_out_squares(&solution.jacobian, &solution.residuals, problem.sources());
     let left_out: Vec<f64> = groups.into_iter().map(|(_, squares)| squares).collect();
     let used = readings - strays.len();
@@ -312,8 +362,19 @@ fn conclude(project: &Project, mut tried: Vec<Tried>, chosen: usize) -> Option<F
     };
     Some(Fit {
         rung: best.fit.rung,
-        estimates: problem.parameters.iter().enumerate().map(estimate).collect(),
-        residuals: problem.sources().iter().zip(predicted).enumerate().map(residual).collect(),
+        estimates: problem
+            .parameters
+            .iter()
+            .enumerate()
+            .map(estimate)
+            .collect(),
+        residuals: problem
+            .sources()
+            .iter()
+            .zip(predicted)
+            .enumerate()
+            .map(residual)
+            .collect(),
         response,
         covariance,
         moved,

@@ -14,7 +14,11 @@ pub fn predict(response: &Response, measured: &Measured, panel: &Panel) -> Vec<(
         .par_iter()
         .map(|page| PagePlan::new(page, panel.rows, usize::MAX).lstar(response, page, settle_ms))
         .collect();
-    measured.readings.iter().map(|r| (r.lstar, pages[r.page][r.patch])).collect()
+    measured
+        .readings
+        .iter()
+        .map(|r| (r.lstar, pages[r.page][r.patch]))
+        .collect()
 }
 
 /// Root mean square and largest absolute difference; zero for no readings.

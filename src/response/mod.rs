@@ -1,9 +1,9 @@
 //! How the response is learnt from readings: parameters, least squares, the ladder of models, its spread, strays.
 
 pub mod crossval;
-pub mod fit;
 pub mod differences;
 pub mod factor;
+pub mod fit;
 pub mod holdout;
 pub mod least_squares;
 mod model;

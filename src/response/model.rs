@@ -21,8 +21,18 @@ pub fn coverage_of(state: &State) -> f64 {
 impl Response {
     /// One mover for each class, at a temperature, °C, with every duration times `stretch`.
     pub fn movers(&self, temperature_c: f64, stretch: f64) -> Vec<Mover<'_>> {
-        let mover = |class: Class| Mover { kinetics: &self.kinetics, class, temperature_c, stretch };
-        self.kinetics.spread.classes().into_iter().map(mover).collect()
+        let mover = |class: Class| Mover {
+            kinetics: &self.kinetics,
+            class,
+            temperature_c,
+            stretch,
+        };
+        self.kinetics
+            .spread
+            .classes()
+            .into_iter()
+            .map(mover)
+            .collect()
     }
 
     /// Lightness after single-pixel `steps` from the clear state at rest.
@@ -39,7 +49,9 @@ impl Response {
 /// The map of strokes one after another.
 pub fn strokes_map(mover: &Mover, strokes: &[Stroke]) -> Map {
     let hold = |s: &Stroke| mover.hold(s.pixel_v, s.ms * 1e-3);
-    strokes.iter().fold(Map::IDENTITY, |done, s| done.then(&hold(s)))
+    strokes
+        .iter()
+        .fold(Map::IDENTITY, |done, s| done.then(&hold(s)))
 }
 
 /// The map of an erase's rest.

@@ -31,21 +31,37 @@ struct Sample {
 impl PagePlan {
     /// Lays out `page` of a panel of `rows` rows with `per_patch` sampled rows a patch (all, where it has fewer).
     pub fn new(page: &Page, rows: usize, per_patch: usize) -> Self {
-        let mut edges: Vec<usize> =
-            page.patches.iter().flat_map(|p| [p.column_first, p.column_last + 1]).collect();
+        let mut edges: Vec<usize> = page
+            .patches
+            .iter()
+            .flat_map(|p| [p.column_first, p.column_last + 1])
+            .collect();
         edges.sort_unstable();
         edges.dedup();
-        let columns = edges.windows(2).map(|e| column_plan(page, rows, per_patch, e[0], e[1]));
-        PagePlan { columns: columns.collect(), patches: page.patches.len() }
+        let columns = edges
+            .windows(2)
+            .map(|e| column_plan(page, rows, per_patch, e[0], e[1]));
+        PagePlan {
+            columns: columns.collect(),
+            patches: page.patches.len(),
+        }
     }
 
     /// Lightness of each patch: the mean reflectance over its area, as an instrument sees it.
     pub fn lstar(&self, response: &Response, page: &Page, settle_ms: f64) -> Vec<f64> {
-        let mut coverages: Vec<Vec<f64>> =
-            self.columns.iter().map(|c| vec![0.0; c.samples.len()]).collect();
+        let mut coverages: Vec<Vec<f64>> = self
+            .columns
+            .iter()
+            .map(|c| vec![0.0; c.samples.len()])
+            .collect();
         for mover in response.movers(page.temperature_c, 1.0) {
-            let start = strokes_map(&mover, &page.erase.strokes).apply(&response.kinetics.highest());
-            let slots: Vec<SlotMaps> = page.fields.iter().map(|f| SlotMaps::new(&mover, f)).collect();
+            let start =
+                strokes_map(&mover, &page.erase.strokes).apply(&response.kinetics.highest());
+            let slots: Vec<SlotMaps> = page
+                .fields
+                .iter()
+                .map(|f| SlotMaps::new(&mover, f))
+                .collect();
             let settle = mover.hold(0.0, settle_ms * 1e-3);
             let rest = rest_map(&mover, &page.erase);
             for (plan, coverages) in self.columns.iter().zip(&mut coverages) {
@@ -62,7 +78,10 @@ impl PagePlan {
                 reflectances[sample.patch] += sample.share * response.curve.reflectance(coverage);
             }
         }
-        reflectances.into_iter().map(lstar_from_reflectance).collect()
+        reflectances
+            .into_iter()
+            .map(lstar_from_reflectance)
+            .collect()
     }
 }
 
@@ -72,7 +91,11 @@ fn column_plan(page: &Page, rows: usize, per_patch: usize, from: usize, to: usiz
         .filter(|&i| page.patches[i].column_first <= from && page.patches[i].column_last + 1 >= to)
         .collect();
     here.sort_by_key(|&i| page.patches[i].row_first);
-    let fill = |first: usize, last: usize| Run { first, last, ticks: page.fill_ticks.clone() };
+    let fill = |first: usize, last: usize| Run {
+        first,
+        last,
+        ticks: page.fill_ticks.clone(),
+    };
     let (mut runs, mut samples, mut next_row) = (Vec::new(), Vec::new(), 0);
     for i in here {
         let patch = &page.patches[i];
@@ -82,9 +105,18 @@ fn column_plan(page: &Page, rows: usize, per_patch: usize, from: usize, to: usiz
         let width = (to - from) as f64 / (patch.column_last + 1 - patch.column_first) as f64;
         for (offset, share) in strata(patch.row_last + 1 - patch.row_first, per_patch) {
             let row = patch.row_first + offset;
-            samples.push(Sample { run: runs.len(), row, patch: i, share: share * width });
+            samples.push(Sample {
+                run: runs.len(),
+                row,
+                patch: i,
+                share: share * width,
+            });
         }
-        runs.push(Run { first: patch.row_first, last: patch.row_last, ticks: patch.ticks.clone() });
+        runs.push(Run {
+            first: patch.row_first,
+            last: patch.row_last,
+            ticks: patch.ticks.clone(),
+        });
         next_row = patch.row_last + 1;
     }
     if next_row < rows {

@@ -73,15 +73,32 @@ pub struct Rung {
 impl Rung {
     /// Simplest first; each is judged against the best before it.
     pub const LADDER: [Rung; 5] = {
-        let crossing = Rung { store: false, window: false, independent_spread: false, vft: false };
-        let store = Rung { store: true, ..crossing };
-        let window = Rung { window: true, ..store };
+        let crossing = Rung {
+            store: false,
+            window: false,
+            independent_spread: false,
+            vft: false,
+        };
+        let store = Rung {
+            store: true,
+            ..crossing
+        };
+        let window = Rung {
+            window: true,
+            ..store
+        };
         [
             crossing,
             store,
             window,
-            Rung { vft: true, ..window },
-            Rung { independent_spread: true, ..window },
+            Rung {
+                vft: true,
+                ..window
+            },
+            Rung {
+                independent_spread: true,
+                ..window
+            },
         ]
     };
 
@@ -132,40 +149,182 @@ pub fn parameters(rung: Rung, scene: &Scene) -> Vec<Parameter> {
         prior,
         prior_sigma,
     };
-    let inverse_n = Scale::Between { low: LEAST_INVERSE_N, high: 1.0 };
+    let inverse_n = Scale::Between {
+        low: LEAST_INVERSE_N,
+        high: 1.0,
+    };
     let mut list = vec![
-        p("R_clear", "", "reflectance of the clear pixel", Scale::Log, 0.72, 0.2),
-        p("R_dark", "", "reflectance at full coverage", Scale::Log, 0.03, 1.0),
-        p("1/n", "", "inverse of the Yule–Nielsen factor", inverse_n, 0.4, 1.5),
-        p("kappa_cross", "1/(V s)", "crossing rate per volt above threshold", Scale::Log, rate_per_vs, 1.5),
-        p("u_cross", "V", "crossing threshold", Scale::Log, threshold_v, 0.5),
-        p("s_cross", "V", "softness of the crossing threshold", Scale::Log, 0.1 * threshold_v, 1.0),
-        p("kappa_return", "1/(V s)", "return rate per volt above threshold", Scale::Log, rate_per_vs, 1.5),
-        p("u_return", "V", "return threshold", Scale::Log, threshold_v, 0.5),
-        p("s_return", "V", "softness of the return threshold", Scale::Log, 0.1 * threshold_v, 1.0),
-        p("du/dT", "V/K", "change of both thresholds with temperature", Scale::Linear, 0.0, 2e-3 * threshold_v),
+        p(
+            "R_clear",
+            "",
+            "reflectance of the clear pixel",
+            Scale::Log,
+            0.72,
+            0.2,
+        ),
+        p(
+            "R_dark",
+            "",
+            "reflectance at full coverage",
+            Scale::Log,
+            0.03,
+            1.0,
+        ),
+        p(
+            "1/n",
+            "",
+            "inverse of the Yule–Nielsen factor",
+            inverse_n,
+            0.4,
+            1.5,
+        ),
+        p(
+            "kappa_cross",
+            "1/(V s)",
+            "crossing rate per volt above threshold",
+            Scale::Log,
+            rate_per_vs,
+            1.5,
+        ),
+        p(
+            "u_cross",
+            "V",
+            "crossing threshold",
+            Scale::Log,
+            threshold_v,
+            0.5,
+        ),
+        p(
+            "s_cross",
+            "V",
+            "softness of the crossing threshold",
+            Scale::Log,
+            0.1 * threshold_v,
+            1.0,
+        ),
+        p(
+            "kappa_return",
+            "1/(V s)",
+            "return rate per volt above threshold",
+            Scale::Log,
+            rate_per_vs,
+            1.5,
+        ),
+        p(
+            "u_return",
+            "V",
+            "return threshold",
+            Scale::Log,
+            threshold_v,
+            0.5,
+        ),
+        p(
+            "s_return",
+            "V",
+            "softness of the return threshold",
+            Scale::Log,
+            0.1 * threshold_v,
+            1.0,
+        ),
+        p(
+            "du/dT",
+            "V/K",
+            "change of both thresholds with temperature",
+            Scale::Linear,
+            0.0,
+            2e-3 * threshold_v,
+        ),
         p("sigma_m", "", "spread of ln mobility", Scale::Log, 0.3, 1.0),
-        p("sigma_u", "V", "spread of the crossing threshold", Scale::Log, 0.1 * threshold_v, 1.0),
+        p(
+            "sigma_u",
+            "V",
+            "spread of the crossing threshold",
+            Scale::Log,
+            0.1 * threshold_v,
+            1.0,
+        ),
     ];
     if rung.vft {
-        let vogel = Scale::Between { low: 20.0, high: 250.0 };
-        list.push(p("B", "K", "strength of the VFT law", Scale::Log, 900.0, 0.7));
+        let vogel = Scale::Between {
+            low: 20.0,
+            high: 250.0,
+        };
+        list.push(p(
+            "B",
+            "K",
+            "strength of the VFT law",
+            Scale::Log,
+            900.0,
+            0.7,
+        ));
         list.push(p("T_V", "K", "Vogel temperature", vogel, 80.0, 1.0));
     } else {
-        list.push(p("E_A", "kJ/mol", "activation energy of the viscosity", Scale::Log, 13.0, 0.5));
+        list.push(p(
+            "E_A",
+            "kJ/mol",
+            "activation energy of the viscosity",
+            Scale::Log,
+            13.0,
+            0.5,
+        ));
     }
     if rung.store {
-        list.push(p("k_store", "1/s", "rate of store-ready diffusion", Scale::Log, 1.0 / scene.slot_s, 1.5));
-        list.push(p("v_store", "V", "voltage where drift takes over in the store", Scale::Log, threshold_v, 1.0));
+        list.push(p(
+            "k_store",
+            "1/s",
+            "rate of store-ready diffusion",
+            Scale::Log,
+            1.0 / scene.slot_s,
+            1.5,
+        ));
+        list.push(p(
+            "v_store",
+            "V",
+            "voltage where drift takes over in the store",
+            Scale::Log,
+            threshold_v,
+            1.0,
+        ));
     }
     if rung.window {
         let rate = 3.0 / scene.erase_s;
-        list.push(p("k_window", "1/s", "rate of diffusion into the window", Scale::Log, rate, 1.5));
-        list.push(p("v_window", "V", "voltage where drift takes over in the window", Scale::Log, 0.5 * threshold_v, 1.0));
-        list.push(p("b_window", "V", "pixel voltage that holds pigment at the window's edge", Scale::Linear, -0.5 * threshold_v, threshold_v));
+        list.push(p(
+            "k_window",
+            "1/s",
+            "rate of diffusion into the window",
+            Scale::Log,
+            rate,
+            1.5,
+        ));
+        list.push(p(
+            "v_window",
+            "V",
+            "voltage where drift takes over in the window",
+            Scale::Log,
+            0.5 * threshold_v,
+            1.0,
+        ));
+        list.push(p(
+            "b_window",
+            "V",
+            "pixel voltage that holds pigment at the window's edge",
+            Scale::Linear,
+            -0.5 * threshold_v,
+            threshold_v,
+        ));
     }
     if rung.independent_spread {
-        list.push(p("rho", "", "correlation of mobility and threshold", Scale::Between { low: -1.0, high: 1.0 }, 0.5, 1.5));
+        list.push(p(
+            "rho",
+            "",
+            "correlation of mobility and threshold",
+            Scale::Between {
+                low: -1.0,
+                high: 1.0,
+            },
+            0.5,
+            1.5,
+        ));
     }
     list
 }
@@ -179,31 +338,62 @@ pub fn build(rung: Rung, values: &[f64], nodes: usize) -> Option<Response> {
     let mut next = values.iter().copied();
     let mut take = || next.next();
     let (clear, dark, inverse_n) = (take()?, take()?, take()?);
-    let mut crossing = || Some(Crossing { rate_per_vs: take()?, threshold_v: take()?, softness_v: take()? });
+    let mut crossing = || {
+        Some(Crossing {
+            rate_per_vs: take()?,
+            threshold_v: take()?,
+            softness_v: take()?,
+        })
+    };
     let (crossing, returning) = (crossing()?, crossing()?);
     let (threshold_slope_v_per_k, mobility_sigma, threshold_sigma_v) = (take()?, take()?, take()?);
     let temperature = if rung.vft {
-        TemperatureLaw::Vft { strength_k: take()?, vogel_k: take()? }
+        TemperatureLaw::Vft {
+            strength_k: take()?,
+            vogel_k: take()?,
+        }
     } else {
-        TemperatureLaw::Arrhenius { activation_kj_per_mol: take()? }
+        TemperatureLaw::Arrhenius {
+            activation_kj_per_mol: take()?,
+        }
     };
     let store = if rung.store {
-        Some(Exchange { rate_per_s: take()?, scale_v: take()?, offset_v: 0.0 })
+        Some(Exchange {
+            rate_per_s: take()?,
+            scale_v: take()?,
+            offset_v: 0.0,
+        })
     } else {
         None
     };
     let window = if rung.window {
-        Some(Exchange { rate_per_s: take()?, scale_v: take()?, offset_v: take()? })
+        Some(Exchange {
+            rate_per_s: take()?,
+            scale_v: take()?,
+            offset_v: take()?,
+        })
     } else {
         None
     };
-    let correlation = if rung.independent_spread { take()? } else { 1.0 };
-    let across = if rung.independent_spread { NODES_INDEPENDENT } else { 1 };
+    let correlation = if rung.independent_spread {
+        take()?
+    } else {
+        1.0
+    };
+    let across = if rung.independent_spread {
+        NODES_INDEPENDENT
+    } else {
+        1
+    };
     let spread = Spread {
         mobility_sigma,
         threshold_sigma_v,
         correlation,
-        mobility_nodes: if rung.independent_spread { NODES_INDEPENDENT } else { nodes },
+        mobility_nodes: if rung.independent_spread {
+            NODES_INDEPENDENT
+        } else {
+            nodes
+        },
         threshold_nodes: across,
     };
     let kinetics = Kinetics {

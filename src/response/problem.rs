@@ -11,7 +11,11 @@ use rayon::prelude::*;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Source {
     /// Index of the page, the patch on it, and the reading.
-    Patch { page: usize, patch: usize, reading: usize },
+    Patch {
+        page: usize,
+        patch: usize,
+        reading: usize,
+    },
     /// Index of the train and of the repeat.
     Train { train: usize, repeat: usize },
 }
@@ -37,8 +41,17 @@ impl<'a> ReadingProblem<'a> {
     pub fn new(project: &'a Project, rung: Rung, parameters: Vec<Parameter>, grain: Grain) -> Self {
         let rows = project.panel.rows;
         let plans = project.measured.chart.pages.iter();
-        let plans = plans.map(|page| PagePlan::new(page, rows, grain.rows)).collect();
-        ReadingProblem { rung, parameters, project, plans, sources: sources(project), grain }
+        let plans = plans
+            .map(|page| PagePlan::new(page, rows, grain.rows))
+            .collect();
+        ReadingProblem {
+            rung,
+            parameters,
+            project,
+            plans,
+            sources: sources(project),
+            grain,
+        }
     }
 
     /// The readings in the order of their residuals; the priors' residuals follow.
@@ -55,7 +68,11 @@ impl<'a> ReadingProblem<'a> {
 
     /// Values of the parameters from what the fit moves.
     pub fn values(&self, moved: &[f64]) -> Vec<f64> {
-        self.parameters.iter().zip(moved).map(|(p, &x)| p.scale.outward(x)).collect()
+        self.parameters
+            .iter()
+            .zip(moved)
+            .map(|(p, &x)| p.scale.outward(x))
+            .collect()
     }
 
     pub fn response(&self, moved: &[f64]) -> Option<Response> {
@@ -64,7 +81,10 @@ impl<'a> ReadingProblem<'a> {
 
     /// The most likely point before any reading, as the fit moves it.
     pub fn prior(&self) -> Vec<f64> {
-        self.parameters.iter().map(|p| p.scale.inward(p.prior)).collect()
+        self.parameters
+            .iter()
+            .map(|p| p.scale.inward(p.prior))
+            .collect()
     }
 
     /// Lightness of every reading, in the order of [`Self::sources`].
@@ -97,7 +117,9 @@ impl Residuals for ReadingProblem<'_> {
     fn residuals(&self, moved: &[f64]) -> Option<Vec<f64>> {
         let sigma = self.project.panel.instrument.repeatability_lstar;
         let predicted = self.predicted_lstar(&self.response(moved)?);
-        let of = |(&source, predicted): (&Source, f64)| (predicted - self.measured_lstar(source)) / sigma;
+        let of = |(&source, predicted): (&Source, f64)| {
+            (predicted - self.measured_lstar(source)) / sigma
+        };
         let mut residuals: Vec<f64> = self.sources.iter().zip(predicted).map(of).collect();
         let prior = self.prior();
         let pulls = self.parameters.iter().zip(moved).zip(&prior);
@@ -111,11 +133,16 @@ impl Residuals for ReadingProblem<'_> {
 }
 
 fn sources(project: &Project) -> Vec<Source> {
-    let patches = project.measured.readings.iter().enumerate().map(|(reading, r)| Source::Patch {
-        page: r.page,
-        patch: r.patch,
-        reading,
-    });
+    let patches = project
+        .measured
+        .readings
+        .iter()
+        .enumerate()
+        .map(|(reading, r)| Source::Patch {
+            page: r.page,
+            patch: r.patch,
+            reading,
+        });
     let trains = project.trains.iter().enumerate().flat_map(|(train, t)| {
         (0..t.readings_lstar.len()).map(move |repeat| Source::Train { train, repeat })
     });
