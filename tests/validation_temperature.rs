@@ -18,9 +18,14 @@ const DODECANE: [(f64, f64); 5] = [
 const VFT_SHARE: f64 = 0.035e-2;
 const ARRHENIUS_SHARE: f64 = 1.85e-2;
 
-/// Relative: two sources' values at 25 °C, 1.383 and 1.3589 mPa·s (Huber 2004), lie 1.8 % apart; no tighter tolerance
-/// says anything of the liquid.
-const SOURCES_SHARE: f64 = 1.8e-2;
+/// Relative: two sources' values at 25 °C, 1.383 and 1.3589 mPa·s, lie 1.8 % apart; no tighter tolerance says anything
+/// of the liquid. With half of the last digit.
+const SOURCES_SHARE: f64 = 1.85e-2;
+
+/// Half of the last printed digit of the fitted laws.
+const PRINTED_K: f64 = 0.5e-2;
+const PRINTED_LN: f64 = 0.5e-4;
+const PRINTED_KJ_PER_MOL: f64 = 0.5e-2;
 
 /// ln viscosity at the reference temperature and the law's parameters against the table.
 struct Viscosity {
@@ -72,13 +77,10 @@ fn vogel_fulcher_tammann_follows_dodecane() {
     let (p, worst) = Viscosity { law: vft }.fitted(&[0.5, 500.0, 120.0]);
     assert!(worst <= VFT_SHARE, "{worst}");
     let (strength_k, vogel_k) = (p[1], p[2]);
-    assert!(
-        (strength_k - 862.81).abs() <= 0.5e-2 * 2.0,
-        "B {strength_k}"
-    );
-    assert!((vogel_k - 77.22).abs() <= 0.5e-2 * 2.0, "T_V {vogel_k}");
+    assert!((strength_k - 862.81).abs() <= PRINTED_K, "B {strength_k}");
+    assert!((vogel_k - 77.22).abs() <= PRINTED_K, "T_V {vogel_k}");
     let far = p[0] - strength_k / (REFERENCE_C + 273.15 - vogel_k);
-    assert!((far + 3.5810).abs() <= 0.5e-4 * 2.0, "{far}");
+    assert!((far + 3.5810).abs() <= PRINTED_LN, "{far}");
 }
 
 /// 12.61 kJ/mol, fitted outside this program.
@@ -87,22 +89,20 @@ fn arrhenius_follows_dodecane_less_well() {
     let (p, worst) = Viscosity { law: arrhenius }.fitted(&[0.5, 20.0]);
     assert!(worst <= ARRHENIUS_SHARE, "{worst}");
     assert!(worst > 1.75e-2, "{worst}");
-    assert!((p[1] - 12.61).abs() <= 0.5e-2, "{} kJ/mol", p[1]);
+    assert!(
+        (p[1] - 12.61).abs() <= PRINTED_KJ_PER_MOL,
+        "{} kJ/mol",
+        p[1]
+    );
 }
 
-/// Over a panel's 5 to 40 °C the two laws can't be told apart at the sources' own spread.
+/// The Huber 2004 reference correlation, an independent source: 1.3589 mPa·s at 25 °C.
 #[test]
-fn laws_agree_over_a_panels_range_within_the_sources_spread() {
-    let (a, _) = Viscosity { law: arrhenius }.fitted(&[0.5, 20.0]);
-    let (v, _) = Viscosity { law: vft }.fitted(&[0.5, 500.0, 120.0]);
-    for temperature_c in [5.0, 14.0, 23.0, 32.0, 40.0] {
-        let ratio = Viscosity { law: arrhenius }.mpa_s(&a, temperature_c)
-            / Viscosity { law: vft }.mpa_s(&v, temperature_c);
-        assert!(
-            (ratio - 1.0).abs() <= SOURCES_SHARE,
-            "{temperature_c} °C: {ratio}"
-        );
-    }
+fn fitted_law_lies_within_the_sources_spread_of_another() {
+    let law = Viscosity { law: vft };
+    let (p, _) = law.fitted(&[0.5, 500.0, 120.0]);
+    let ratio = law.mpa_s(&p, 25.0) / 1.3589;
+    assert!((ratio - 1.0).abs() <= SOURCES_SHARE, "{ratio}");
 }
 
 /// Speed is one at the reference and rises with temperature; a VFT law at its Vogel temperature stays finite.
