@@ -15,4 +15,4 @@ mod solution;
 
 pub use model::{Response, coverage_of, rest_map, strokes_map};
 pub use pages::PagePlan;
-pub use problem::{ReadingProblem, Source};
+pub use problem::{Grain, ReadingProblem, Source};

@@ -29,7 +29,7 @@ struct Sample {
 }
 
 impl PagePlan {
-    /// Lays out `page` of a panel of `rows` rows with `per_patch` sampled rows a patch (all, where it has fewer).
+    /// Lays out `page` of a panel of `rows` rows with up to `per_patch` layers of rows a patch (all rows, where it has fewer).
     pub fn new(page: &Page, rows: usize, per_patch: usize) -> Self {
         let mut edges: Vec<usize> = page
             .patches
@@ -125,13 +125,34 @@ fn column_plan(page: &Page, rows: usize, per_patch: usize, from: usize, to: usiz
     ColumnPlan { runs, samples }
 }
 
-/// `n` rows in up to `parts` layers of nearly equal size: the middle row of each and its share.
+/// Rows at the top of a patch that stand for themselves: the store remembers the data of the row before, which differ
+/// there, for a row or two.
+const EDGE_ROWS: usize = 2;
+
+/// `n` rows in up to `parts` layers, the first ones of one row, the others of nearly equal size: the rows that stand
+/// for each layer, and their shares.
 fn strata(n: usize, parts: usize) -> Vec<(usize, f64)> {
     let parts = parts.clamp(1, n.max(1));
-    let edge = |k: usize| k * n / parts;
-    let layer = |k: usize| {
-        let (from, to) = (edge(k), edge(k + 1));
-        ((from + to - 1) / 2, (to - from) as f64 / n as f64)
+    let edges = EDGE_ROWS.min(parts - 1);
+    let edge = |k: usize| {
+        if k <= edges {
+            k
+        } else {
+            edges + (k - edges) * (n - edges) / (parts - edges)
+        }
     };
-    (0..parts).map(layer).collect()
+    let layer = |k: usize| (edge(k), edge(k + 1));
+    let rows = (0..parts).map(layer).flat_map(|(from, to)| pair(from, to));
+    rows.map(|(row, rows)| (row, rows / n as f64)).collect()
+}
+
+/// Rows `from..to` by two of them: the points of Gauss's rule, to the nearest row, with the rows that each stands for.
+fn pair(from: usize, to: usize) -> Vec<(usize, f64)> {
+    let rows = (to - from) as f64;
+    if to - from < 2 {
+        return vec![(from, rows)];
+    }
+    let aside = ((rows * rows - 1.0) / 12.0).sqrt();
+    let first = (0.5 * (rows - 1.0) - aside).round() as usize;
+    vec![(from + first, 0.5 * rows), (to - 1 - first, 0.5 * rows)]
 }

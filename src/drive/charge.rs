@@ -1,0 +1,105 @@
+//! The net charge that a refresh leaves on a pixel, as voltage times time.
+//!
+//! A pixel's net impulse is
+//! Σ strokes + Σ_f [(S+D)·d + (S−D)·(Q−d)]·tick + Σ_f Σ_other rows D·(2d'−Q)·tick,
+//! d of Q ticks on, D with the sign of a lightening field's select voltage. Guards, pauses and the rest are at 0 V. In a
+//! mirrored field every column waveform is followed by its inverse, so only S·Q is left. Stretching every duration
+//! multiplies every impulse by the same factor; the functions here don't stretch.
+
+use super::{Erase, Field};
+use serde::{Deserialize, Serialize};
+
+/// The largest net impulse that any picture leaves on any pixel.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct WorstImpulse {
+    /// Net impulse with its sign, V·s.
+    pub value_vs: f64,
+    /// Level that the pixel and all other rows of its column show.
+    pub level: usize,
+    /// What is left on every pixel, whatever the picture, once each column's own impulse is taken off while the
+    /// picture stands, V·s.
+    pub balanced_vs: f64,
+    /// The longest that a column then stands at the opposite data voltage, s.
+    pub balance_s: f64,
+}
+
+/// Net impulse of the erase strokes, V·s.
+pub fn strokes_impulse_vs(erase: &Erase) -> f64 {
+    erase.strokes.iter().map(|s| s.pixel_v * s.ms * 1e-3).sum()
+}
+
+/// Net impulse of a pixel's own slot with `ticks` (0…slot_ticks) on, V·s.
+pub fn own_impulse_vs(field: &Field, ticks: u32) -> f64 {
+    row_impulse_vs(field) + other_impulse_vs(field, ticks)
+}
+
+/// Net impulse of another row's slot whose data is on for `ticks`, V·s; it is all that a column's data leave.
+pub fn other_impulse_vs(field: &Field, ticks: u32) -> f64 {
+    if field.mirrored {
+        return 0.0;
+    }
+    let on = f64::from(ticks.min(field.slot_ticks));
+    field.other_on_v() * (2.0 * on - f64::from(field.slot_ticks)) * field.tick_s()
+}
+
+/// The part of a pixel's own slot that is the row's, S·Q·tick, V·s.
+fn row_impulse_vs(field: &Field) -> f64 {
+    field.select_v * f64::from(field.slot_ticks) * field.tick_s()
+}
+
+/// What a refresh leaves on every pixel once the columns' impulse is taken off, V·s: strokes and row pulses.
+pub fn balanced_impulse_vs(erase: &Erase, fields: &[Field]) -> f64 {
+    strokes_impulse_vs(erase) + fields.iter().map(row_impulse_vs).sum::<f64>()
+}
+
+/// The largest net impulse over all pictures made of the levels whose ticks, one a field, are `level_ticks`.
+///
+/// Exact: the impulse is a sum over rows, and rows choose freely, so all rows show the level of the largest
+/// (or smallest) column impulse. `None` without a level or a row.
+pub fn worst_net_impulse_vs(
+    erase: &Erase,
+    fields: &[Field],
+    level_ticks: &[Vec<u32>],
+    rows: usize,
+) -> Option<WorstImpulse> {
+    if rows == 0 {
+        return None;
+    }
+    let of_column = |ticks: &Vec<u32>| -> f64 {
+        let each = fields.iter().zip(ticks);
+        each.map(|(field, &t)| other_impulse_vs(field, t)).sum()
+    };
+    let data: Vec<f64> = level_ticks.iter().map(of_column).collect();
+    let balanced_vs = balanced_impulse_vs(erase, fields);
+    let (low, high) = (extreme(&data, -1.0)?, extreme(&data, 1.0)?);
+    // A pixel's own data add to the others' as one row more.
+    let net = |level: usize| balanced_vs + rows as f64 * data[level];
+    let level = if net(low).abs() > net(high).abs() {
+        low
+    } else {
+        high
+    };
+    let largest_data = data[low].abs().max(data[high].abs());
+    let data_v = fields.iter().map(|f| f.data_v).fold(0.0, f64::max);
+    Some(WorstImpulse {
+        value_vs: net(level),
+        level,
+        balanced_vs,
+        balance_s: if data_v > 0.0 {
+            rows as f64 * largest_data / data_v
+        } else {
+            0.0
+        },
+    })
+}
+
+/// The first place of the largest of `sign` times the values.
+fn extreme(values: &[f64], sign: f64) -> Option<usize> {
+    (0..values.len()).reduce(|best, i| {
+        if sign * values[i] > sign * values[best] {
+            i
+        } else {
+            best
+        }
+    })
+}

@@ -1,0 +1,171 @@
+//! Energy that a refresh draws from the supply.
+//!
+//! Each line is a capacitor to all lines that cross it: columns·pixel_f for a row, rows·pixel_f for a column. Each edge
+//! of ΔV on a line draws C·ΔV²: half is stored and spent at the opposite edge, half is lost in the driver. Counted
+//! are, from all lines at 0 V and back to it:
+//!
+//! - erase: rows step 0 → first stroke → … → last stroke → 0, columns stay at 0 V;
+//! - rows: 0 → S → 0 for each slot, in a mirrored field too, whose second half selects no row;
+//! - columns: every change of the column voltage within a slot (on, off, their mirrored halves, guard), from one slot
+//!   to the next, and from and to 0 V at the two ends of a field. With guard ticks each slot begins and ends at 0 V.
+//!
+//! Pieces without a tick make no edge. An edge of ΔV that is 2·D counts as one, not two of D. The drivers' own
+//! consumption is not counted.
+
+use super::{Erase, Field};
+use serde::{Deserialize, Serialize};
+
+/// What the lines' capacitances depend on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PanelLoad {
+    pub rows: usize,
+    pub columns: usize,
+    pub pixel_f: f64,
+}
+
+/// Energy of one refresh, mJ, by where it goes.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Energy {
+    pub erase_mj: f64,
+    pub rows_mj: f64,
+    pub columns_mj: f64,
+}
+
+impl Energy {
+    pub fn total_mj(&self) -> f64 {
+        self.erase_mj + self.rows_mj + self.columns_mj
+    }
+}
+
+const MJ_PER_J: f64 = 1e3;
+
+impl PanelLoad {
+    /// The most energy that a refresh draws, over all pictures made of the levels whose ticks, one a field, are
+    /// `level_ticks`; without a level, columns draw nothing.
+    ///
+    /// Exact: columns are alike and choose freely, and the best sequence of levels down a column is found by dynamic
+    /// programming over what a slot leaves the column at.
+    pub fn worst_energy(
+        &self,
+        erase: &Erase,
+        fields: &[Field],
+        level_ticks: &[Vec<u32>],
+    ) -> Energy {
+        let row_f = self.columns as f64 * self.pixel_f;
+        let column_f = self.rows as f64 * self.pixel_f;
+        let selects: f64 = fields.iter().map(|f| 2.0 * f.select_v.powi(2)).sum();
+        let all_rows = self.rows as f64 * row_f * MJ_PER_J;
+        let all_columns = self.columns as f64 * column_f * MJ_PER_J;
+        Energy {
+            erase_mj: all_rows * stroke_swings_v2(erase),
+            rows_mj: all_rows * selects,
+            columns_mj: all_columns * worst_column_swings_v2(fields, level_ticks, self.rows),
+        }
+    }
+}
+
+/// Σ ΔV² of a row through the strokes, V².
+fn stroke_swings_v2(erase: &Erase) -> f64 {
+    let strokes = erase.strokes.iter().filter(|s| s.ms > 0.0);
+    Swings::of(strokes.map(|s| s.pixel_v)).map_or(0.0, |s| s.from_rest_v2() + s.to_rest_v2())
+}
+
+/// A sequence of voltages of a line.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Swings {
+    first_v: f64,
+    last_v: f64,
+    /// Σ ΔV² from the first to the last.
+    inner_v2: f64,
+}
+
+impl Swings {
+    /// `None` for no voltage at all.
+    fn of(voltages: impl Iterator<Item = f64>) -> Option<Self> {
+        voltages.fold(None, |done: Option<Swings>, v| {
+            Some(match done {
+                None => Swings {
+                    first_v: v,
+                    last_v: v,
+                    inner_v2: 0.0,
+                },
+                Some(s) => Swings {
+                    last_v: v,
+                    inner_v2: s.inner_v2 + (v - s.last_v).powi(2),
+                    ..s
+                },
+            })
+        })
+    }
+
+    /// The column of `field` through one slot; a slot without ticks stands at 0 V.
+    fn of_slot(field: &Field, ticks: u32) -> Self {
+        // With the rows at 0 V the column voltage is the pixel's with its sign changed.
+        let pieces = field.other_slot(ticks);
+        let lasting = pieces.iter().filter(|p| p.ticks > 0);
+        Swings::of(lasting.map(|p| -p.pixel_v)).unwrap_or(Swings {
+            first_v: 0.0,
+            last_v: 0.0,
+            inner_v2: 0.0,
+        })
+    }
+
+    fn from_rest_v2(&self) -> f64 {
+        self.first_v.powi(2) + self.inner_v2
+    }
+
+    fn to_rest_v2(&self) -> f64 {
+        self.last_v.powi(2)
+    }
+
+    /// This sequence's own swings and the step to it from `before`.
+    fn after_v2(&self, before: &Swings) -> f64 {
+        (self.first_v - before.last_v).powi(2) + self.inner_v2
+    }
+}
+
+/// The largest Σ ΔV² of a column over all sequences of `rows` levels, V².
+fn worst_column_swings_v2(fields: &[Field], level_ticks: &[Vec<u32>], rows: usize) -> f64 {
+    let levels = distinct_levels(fields, level_ticks);
+    if levels.is_empty() || rows == 0 {
+        return 0.0;
+    }
+    let sum = |level: &[Swings], of: fn(&Swings) -> f64| level.iter().map(of).sum::<f64>();
+    let step = |to: &[Swings], from: &[Swings]| -> f64 {
+        to.iter()
+            .zip(from)
+            .map(|(to, from)| to.after_v2(from))
+            .sum()
+    };
+    let steps: Vec<Vec<f64>> = levels
+        .iter()
+        .map(|to| levels.iter().map(|from| step(to, from)).collect())
+        .collect();
+    let mut best: Vec<f64> = levels
+        .iter()
+        .map(|l| sum(l, Swings::from_rest_v2))
+        .collect();
+    for _ in 1..rows {
+        best = steps.iter().map(|from| largest_sum(&best, from)).collect();
+    }
+    let ends: Vec<f64> = levels.iter().map(|l| sum(l, Swings::to_rest_v2)).collect();
+    largest_sum(&best, &ends)
+}
+
+/// The swings of each level in each field; levels that swing alike stand once.
+fn distinct_levels(fields: &[Field], level_ticks: &[Vec<u32>]) -> Vec<Vec<Swings>> {
+    let mut levels: Vec<Vec<Swings>> = Vec::new();
+    for ticks in level_ticks {
+        let each = fields.iter().zip(ticks);
+        let level: Vec<Swings> = each.map(|(f, &t)| Swings::of_slot(f, t)).collect();
+        if !levels.contains(&level) {
+            levels.push(level);
+        }
+    }
+    levels
+}
+
+fn largest_sum(a: &[f64], b: &[f64]) -> f64 {
+    let sums = a.iter().zip(b).map(|(a, b)| a + b);
+    sums.fold(f64::NEG_INFINITY, f64::max)
+}
