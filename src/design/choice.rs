@@ -68,6 +68,14 @@ impl Spots {
         })
     }
 
+    /// Half-width of the choice whose middle lies nearest the middle of the reach, L*.
+    pub fn middle_blur_lstar(&self) -> f64 {
+        let Some(ends) = self.ends() else { return 0.0 };
+        let middle = 0.5 * (ends.low + ends.high);
+        let at = self.sorted.partition_point(|s| s.mid_lstar < middle);
+        self.sorted.get(at).map_or(0.0, |s| s.half_lstar)
+    }
+
     /// The choice with the smallest worst error |mid − target| + half-width, and that error.
     pub fn best_for(&self, target_lstar: f64) -> Option<(Spot, f64)> {
         let error = |s: &Spot| (s.mid_lstar - target_lstar).abs() + s.half_lstar;

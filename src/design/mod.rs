@@ -2,28 +2,37 @@
 
 pub mod choice;
 pub mod climate;
+mod figures;
 mod outcome;
+mod plan;
+pub mod proof;
 pub mod reach;
 mod request;
 pub mod search;
+mod unmet;
 
 pub use outcome::{BandDesign, Content, Design, Worst};
 pub use request::{LadderShare, Request};
 
-use crate::error::{Error, Result, Unmet};
+use crate::error::Result;
 use crate::project::Project;
 use crate::response::fit::Fit;
 
 /// Designs the waveforms of `request` for the panel of `project` with the fitted response.
+///
+/// `progress` is told what is being done. Errs with [`crate::Error::Unmet`] where no scheme does.
 pub fn design(
-    _project: &Project,
-    _fit: &Fit,
+    project: &Project,
+    fit: &Fit,
     request: &Request,
-    _progress: &dyn Fn(&str),
+    progress: &dyn Fn(&str),
 ) -> Result<Design> {
-    Err(Error::Unmet(Unmet {
-        request: format!("{} levels", request.levels),
-        binding: String::new(),
-        would_do: vec![],
-    }))
+    plan::Planner {
+        panel: &project.panel,
+        response: &fit.response,
+        fit,
+        request,
+        progress,
+    }
+    .design()
 }

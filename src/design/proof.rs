@@ -45,7 +45,12 @@ impl Finished<'_> {
     pub fn extremes(&self, band: &BandClimate, stretch: &[Climate]) -> Extremes {
         let climates = band.proof(stretch, PROOF_PARTS);
         let tables: Vec<Table> = climates.par_iter().map(|c| self.table(*c)).collect();
-        let none = |lstar| Place { lstar, content: Content::AllOff, row: 0, temperature_c: band.design_c };
+        let none = |lstar| Place {
+            lstar,
+            content: Content::AllOff,
+            row: 0,
+            temperature_c: band.design_c,
+        };
         let mut extremes = Extremes {
             lowest: vec![none(f64::INFINITY); self.ticks.len()],
             highest: vec![none(f64::NEG_INFINITY); self.ticks.len()],
@@ -53,7 +58,12 @@ impl Finished<'_> {
         };
         for (climate, table) in climates.iter().zip(&tables) {
             for (level, row, content, from_dark, from_clear) in table.entries() {
-                let at = |lstar| Place { lstar, content, row, temperature_c: climate.temperature_c };
+                let at = |lstar| Place {
+                    lstar,
+                    content,
+                    row,
+                    temperature_c: climate.temperature_c,
+                };
                 // The panel may have stood anywhere between; the order of states bounds what is between.
                 for lstar in [from_dark, from_clear] {
                     if lstar < extremes.lowest[level].lstar {
@@ -90,23 +100,49 @@ impl Finished<'_> {
         for mover in self.response.movers(climate.temperature_c, climate.stretch) {
             self.add_class(&mover, rows, &mut coverage);
         }
-        let lstar = |(dark, clear): (f64, f64)| (self.response.curve.lstar(dark), self.response.curve.lstar(clear));
-        Table { rows: rows.to_vec(), levels: self.ticks.len(), lstar: coverage.into_iter().map(lstar).collect() }
+        let lstar = |(dark, clear): (f64, f64)| {
+            (
+                self.response.curve.lstar(dark),
+                self.response.curve.lstar(clear),
+            )
+        };
+        Table {
+            rows: rows.to_vec(),
+            levels: self.ticks.len(),
+            lstar: coverage.into_iter().map(lstar).collect(),
+        }
     }
 
     fn add_class(&self, mover: &Mover, rows: &[usize], coverage: &mut [(f64, f64)]) {
         let erased = strokes_map(mover, &self.scheme.erase.strokes);
         let kinetics = &self.response.kinetics;
         let starts = [kinetics.highest(), kinetics.lowest()].map(|x| erased.apply(&x));
-        let slots: Vec<SlotMaps> = self.scheme.fields.iter().map(|f| SlotMaps::new(mover, f)).collect();
+        let slots: Vec<SlotMaps> = self
+            .scheme
+            .fields
+            .iter()
+            .map(|f| SlotMaps::new(mover, f))
+            .collect();
         let settle = mover.hold(0.0, self.settle_ms * 1e-3);
         let rest = rest_map(mover, &self.scheme.erase);
-        let owns: Vec<Vec<Map>> =
-            self.ticks.iter().map(|level| slots.iter().zip(level).map(|(s, &d)| s.own(d)).collect()).collect();
+        let owns: Vec<Vec<Map>> = self
+            .ticks
+            .iter()
+            .map(|level| slots.iter().zip(level).map(|(s, &d)| s.own(d)).collect())
+            .collect();
         let mut entries = coverage.iter_mut();
         for content in CONTENTS {
-            let others: Vec<u32> = self.scheme.fields.iter().map(|f| content.ticks(f.slot_ticks)).collect();
-            let run = Run { first: 0, last: self.rows - 1, ticks: others };
+            let others: Vec<u32> = self
+                .scheme
+                .fields
+                .iter()
+                .map(|f| content.ticks(f.slot_ticks))
+                .collect();
+            let run = Run {
+                first: 0,
+                last: self.rows - 1,
+                ticks: others,
+            };
             let column = Column::new(&slots, settle, &[run]);
             for &row in rows {
                 for own in &owns {
@@ -145,7 +181,10 @@ impl Table {
     fn entries(&self) -> impl Iterator<Item = (usize, usize, Content, f64, f64)> + '_ {
         self.lstar.iter().enumerate().map(|(i, &(dark, clear))| {
             let (level, rest) = (i % self.levels, i / self.levels);
-            let (row, content) = (self.rows[rest % self.rows.len()], CONTENTS[rest / self.rows.len()]);
+            let (row, content) = (
+                self.rows[rest % self.rows.len()],
+                CONTENTS[rest / self.rows.len()],
+            );
             (level, row, content, dark, clear)
         })
     }
@@ -154,16 +193,23 @@ impl Table {
 impl Extremes {
     /// The worst error against `targets`, with where it sits.
     pub fn worst(&self, targets_lstar: &[f64]) -> Option<Worst> {
-        let both = self.lowest.iter().zip(&self.highest).zip(targets_lstar).enumerate();
-        both.flat_map(|(level, ((low, high), &target))| [(level, target, *low), (level, target, *high)])
-            .max_by(|a, b| (a.1 - a.2.lstar).abs().total_cmp(&(b.1 - b.2.lstar).abs()))
-            .map(|(level, target_lstar, place)| Worst {
-                level,
-                content: place.content,
-                row: place.row,
-                temperature_c: place.temperature_c,
-                target_lstar,
-                lstar: place.lstar,
-            })
+        let both = self
+            .lowest
+            .iter()
+            .zip(&self.highest)
+            .zip(targets_lstar)
+            .enumerate();
+        both.flat_map(|(level, ((low, high), &target))| {
+            [(level, target, *low), (level, target, *high)]
+        })
+        .max_by(|a, b| (a.1 - a.2.lstar).abs().total_cmp(&(b.1 - b.2.lstar).abs()))
+        .map(|(level, target_lstar, place)| Worst {
+            level,
+            content: place.content,
+            row: place.row,
+            temperature_c: place.temperature_c,
+            target_lstar,
+            lstar: place.lstar,
+        })
     }
 }

@@ -20,6 +20,38 @@ pub struct Scheme {
     pub fields: Vec<Field>,
 }
 
+impl Scheme {
+    /// Choices of ticks that each field has.
+    fn sizes(&self) -> impl DoubleEndedIterator<Item = usize> + '_ {
+        self.fields.iter().map(|f| f.slot_ticks as usize + 1)
+    }
+
+    /// The ticks of a choice, one a field; the last field's run fastest.
+    pub fn ticks_of(&self, choice: usize) -> Vec<u32> {
+        let mut rest = choice;
+        let mut ticks: Vec<u32> = Vec::with_capacity(self.fields.len());
+        for size in self.sizes().rev() {
+            ticks.push((rest % size) as u32);
+            rest /= size;
+        }
+        ticks.reverse();
+        ticks
+    }
+
+    /// In a few words.
+    pub fn in_words(&self) -> String {
+        let field = |f: &Field| {
+            let ms = f64::from(f.tick_us) * 1e-3;
+            format!(
+                "S {} V, D {} V, {} ticks of {ms} ms, {} guard",
+                f.select_v, f.data_v, f.slot_ticks, f.guard_ticks
+            )
+        };
+        let fields: Vec<String> = self.fields.iter().map(field).collect();
+        format!("{} erase; {}", self.erase.name, fields.join("; "))
+    }
+}
+
 /// The panel as a reach sees it, and what is to be covered.
 #[derive(Debug, Clone)]
 pub struct Scope<'a> {
@@ -36,8 +68,6 @@ pub struct Scope<'a> {
 pub struct Reach {
     pub low: Vec<f64>,
     pub high: Vec<f64>,
-    /// slot_ticks + 1 of each field.
-    sizes: Vec<usize>,
 }
 
 impl Reach {
@@ -47,16 +77,10 @@ impl Reach {
     /// the slots of other rows are then, moment by moment, the lowest and highest that any data makes, and the chain
     /// is monotone (Kamke 1932; Müller 1927; see Hirsch & Smith, Monotone Dynamical Systems, 2005, from memory).
     pub fn new(scope: &Scope, scheme: &Scheme) -> Reach {
-        let sizes: Vec<usize> = scheme
-            .fields
-            .iter()
-            .map(|f| f.slot_ticks as usize + 1)
-            .collect();
-        let count = sizes.iter().product();
+        let count = scheme.sizes().product();
         let mut reach = Reach {
             low: vec![f64::INFINITY; count],
             high: vec![0.0; count],
-            sizes,
         };
         let mut coverage = vec![0.0; count];
         for climate in &scope.climates {
@@ -91,18 +115,6 @@ impl Reach {
                 .zip(coverage)
                 .for_each(|(l, &c)| *l = l.min(c));
         }
-    }
-
-    /// The ticks of a choice, one a field.
-    pub fn ticks(&self, choice: usize) -> Vec<u32> {
-        let mut rest = choice;
-        let mut ticks: Vec<u32> = Vec::with_capacity(self.sizes.len());
-        for &size in self.sizes.iter().rev() {
-            ticks.push((rest % size) as u32);
-            rest /= size;
-        }
-        ticks.reverse();
-        ticks
     }
 }
 

@@ -1,7 +1,5 @@
 //! What is asked of a design.
 
-use crate::tone::ladder::Ladder;
-
 /// Whether all bands show the same lightness for a level.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum LadderShare {
@@ -20,8 +18,6 @@ pub struct Request {
     /// Worst error allowed, in steps of the ladder; above 0, at most 0.5.
     pub tolerance_steps: f64,
     pub share: LadderShare,
-    /// How the targets are spaced.
-    pub spacing: Ladder,
     /// One temperature alone; absent: the panel's whole range.
     pub temperature_c: Option<f64>,
 }

@@ -7,6 +7,7 @@ use crate::drive::{Erase, Field, Timing};
 use crate::project::{Drivers, Rail};
 use crate::response::Response;
 use rayon::prelude::*;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// What a search may use and must keep.
 #[derive(Debug, Clone)]
@@ -15,8 +16,10 @@ pub struct Space<'a> {
     pub drivers: &'a Drivers,
     pub erases: &'a [Erase],
     pub rows: usize,
-    /// Longest refresh before stretching, s.
+    /// Longest refresh at any temperature, s.
     pub budget_s: f64,
+    /// The largest stretch allowed for while places are compared; a place that comes to need more is refused.
+    pub stretch: f64,
     pub goal: Goal,
     pub reach: BandClimate,
 }
@@ -145,6 +148,7 @@ pub struct Search<'a> {
     space: Space<'a>,
     select_v: Vec<f64>,
     data_v: Vec<f64>,
+    evaluated: AtomicUsize,
 }
 
 impl<'a> Search<'a> {
@@ -157,6 +161,7 @@ impl<'a> Search<'a> {
             space,
             select_v,
             data_v,
+            evaluated: AtomicUsize::new(0),
         }
     }
 
@@ -175,19 +180,30 @@ impl<'a> Search<'a> {
         }
     }
 
+    /// Refresh at the largest stretch allowed for.
     fn refresh_s(&self, scheme: &Scheme) -> f64 {
+        self.space.stretch * self.unstretched_s(scheme)
+    }
+
+    fn unstretched_s(&self, scheme: &Scheme) -> f64 {
         let settle_ms = self.space.drivers.field_settle_ms;
         Timing::of(&scheme.erase, &scheme.fields, self.space.rows, settle_ms).total_s()
     }
 
+    /// Schemes evaluated so far.
+    pub fn evaluated(&self) -> usize {
+        self.evaluated.load(Ordering::Relaxed)
+    }
+
     /// Spots of a scheme over `climates`, first and last row.
     pub fn spots(&self, scheme: &Scheme, climates: &[Climate]) -> Spots {
+        self.evaluated.fetch_add(1, Ordering::Relaxed);
         let scope = Scope {
             response: self.space.response,
             panel_rows: self.space.rows,
             settle_ms: self.space.drivers.field_settle_ms,
             climates: climates.to_vec(),
-            rows: vec![0, self.space.rows - 1],
+            rows: search_rows(self.space.rows),
         };
         spots_of(self.space.response, &Reach::new(&scope, scheme))
     }
@@ -261,9 +277,6 @@ impl<'a> Search<'a> {
     /// The most promising places of a coarse grid, at most `count`, no two alike in kind.
     pub fn seeds(&self, count: usize) -> Vec<Place> {
         let places = self.coarse_places();
-        if std::env::var("DBG").is_ok() {
-            eprintln!("places {}", places.len());
-        }
         let climates = self.space.reach.corners(
             &self
                 .space
@@ -372,7 +385,9 @@ impl<'a> Search<'a> {
         let left_s = self.space.budget_s - self.refresh_s(&self.scheme(&place));
         for (field, share) in place.fields.iter_mut().zip(shares) {
             let tick_s = f64::from(self.space.drivers.tick_us[field.tick]) * 1e-6;
-            let ticks = (left_s * share / (self.space.rows as f64 * tick_s) + 1e-9).floor();
+            let ticks = (left_s * share / (self.space.stretch * self.space.rows as f64 * tick_s)
+                + 1e-9)
+                .floor();
             field.slot = ticks.clamp(0.0, f64::from(self.space.drivers.slot_ticks_max)) as u32;
         }
         place.fields.iter().all(|f| f.slot > 0).then_some(place)
@@ -448,7 +463,12 @@ impl<'a> Search<'a> {
             .reach
             .fitted(space.response, &scheme, space.rows, space.drivers);
         let climates = space.reach.corners(&stretch);
-        let score = self.score(&scheme, &climates, f64::NEG_INFINITY, price, JUDGING);
+        let longest_s = self.unstretched_s(&scheme) * BandClimate::longest(&stretch);
+        let score = if longest_s > space.budget_s {
+            Score::NONE
+        } else {
+            self.score(&scheme, &climates, f64::NEG_INFINITY, price, JUDGING)
+        };
         Ranked {
             place,
             scheme,
@@ -540,7 +560,8 @@ impl<'a> Search<'a> {
             let field = &mut fitted.fields[f];
             let tick_s = f64::from(self.space.drivers.tick_us[field.tick]) * 1e-6;
             let spare_s = self.space.budget_s - self.refresh_s(&self.scheme(&place));
-            let ticks = (spare_s / (self.space.rows as f64 * tick_s) + 1e-9).floor() as i64;
+            let ticks = (spare_s / (self.space.stretch * self.space.rows as f64 * tick_s) + 1e-9)
+                .floor() as i64;
             let slot = i64::from(place.fields[f].slot) + ticks;
             if slot >= 1 {
                 fitted.fields[f].slot =
@@ -629,4 +650,12 @@ pub fn spots_of(response: &Response, reach: &Reach) -> Spots {
         }
     };
     Spots::new((0..reach.low.len()).map(spot).collect())
+}
+
+/// The row after the erase, the next, which another row's data precedes, and the last.
+fn search_rows(rows: usize) -> Vec<usize> {
+    let mut chosen = vec![0, 1, rows - 1];
+    chosen.retain(|&r| r < rows);
+    chosen.dedup();
+    chosen
 }

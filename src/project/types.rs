@@ -1,6 +1,6 @@
 //! What a project holds once read and checked.
 
-use crate::drive::{Erase, Field, Stroke};
+use crate::drive::{Erase, Field, PanelLoad, Stroke};
 
 /// A rail of the drivers: min..=max on a step, or continuous where `step` is absent.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -74,6 +74,17 @@ pub struct Panel {
     pub erases: Vec<Erase>,
     pub limits: Limits,
     pub instrument: Instrument,
+}
+
+impl Panel {
+    /// What the lines' capacitances depend on.
+    pub fn load(&self) -> PanelLoad {
+        PanelLoad {
+            rows: self.rows,
+            columns: self.columns,
+            pixel_f: self.lines.pixel_f,
+        }
+    }
 }
 
 /// A rectangle of pixels that get the same ticks.

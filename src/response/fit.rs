@@ -4,7 +4,7 @@ use super::crossval::left_out_squares;
 use super::differences::Differences;
 use super::least_squares::{Ending, Options, Residuals, Solution, solve, solve_from};
 use super::model::Response;
-use super::parameters::{Parameter, Rung, Scene, parameters};
+use super::parameters::{Parameter, Rung, Scene, build, parameters};
 use super::problem::{Grain, ReadingProblem, Source};
 use super::robust::{Stray, Weighted, strays};
 use crate::error::{Error, InputError, Result};
@@ -384,4 +384,16 @@ fn conclude(project: &Project, mut tried: Vec<Tried>, chosen: usize) -> Option<F
         ending: best.fit.ending,
         ladder,
     })
+}
+
+impl Fit {
+    /// The response with the parameters moved to `moved`; `None` where no curve has them.
+    pub fn response_at(&self, moved: &[f64]) -> Option<Response> {
+        let values = self
+            .estimates
+            .iter()
+            .zip(moved)
+            .map(|(e, &x)| e.parameter.scale.outward(x));
+        build(self.rung, &values.collect::<Vec<_>>(), REPORTED.classes)
+    }
 }

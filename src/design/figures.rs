@@ -1,0 +1,231 @@
+//! The numbers that go with a finished band: predictions, their uncertainty, and what the drive costs.
+
+use super::climate::BandClimate;
+use super::outcome::{BandDesign, Design};
+use super::plan::{Planner, stretch_entries};
+use super::proof::{Extremes, Finished};
+use super::search::Ranked;
+use crate::drive::{
+    flash_caution, largest_line_difference_v, voltage_caution, worst_net_impulse_vs,
+};
+use crate::response::fit::Fit;
+use crate::tone::lightness::reflectance_from_lstar;
+use crate::waveforms::{Band, FORMAT, Figures, Interval, PanelSize, Predicted, VERSION, Waveforms};
+use rayon::prelude::*;
+
+/// Coverage factor of the expanded uncertainty (JCGM 100:2008, 6.2.1).
+const COVERAGE_FACTOR: f64 = 2.0;
+
+/// Reflectance of the lightest target over that of the darkest.
+pub fn contrast(targets_lstar: &[f64]) -> f64 {
+    match targets_lstar {
+        [darkest, .., lightest] => {
+            reflectance_from_lstar(*lightest) / reflectance_from_lstar(*darkest)
+        }
+        _ => 1.0,
+    }
+}
+
+impl Planner<'_> {
+    pub(super) fn band(
+        &self,
+        climate: &BandClimate,
+        ranked: &Ranked,
+        finished: &Finished,
+        extremes: &Extremes,
+        report: &BandDesign,
+        targets: &[f64],
+    ) -> Band {
+        let scheme = &ranked.scheme;
+        let low_lstar: Vec<f64> = extremes.lowest.iter().map(|p| p.lstar).collect();
+        let high_lstar: Vec<f64> = extremes.highest.iter().map(|p| p.lstar).collect();
+        let lstar = low_lstar
+            .iter()
+            .zip(&high_lstar)
+            .map(|(l, h)| 0.5 * (l + h))
+            .collect();
+        let step_lstar = report.span_lstar / (targets.len() - 1) as f64;
+        let worst_error_lstar = (report.worst.lstar - report.worst.target_lstar).abs();
+        let impulse = worst_net_impulse_vs(
+            &scheme.erase,
+            &scheme.fields,
+            finished.ticks,
+            self.panel.rows,
+        );
+        let energy = self
+            .panel
+            .load()
+            .worst_energy(&scheme.erase, &scheme.fields, finished.ticks);
+        Band {
+            temperature_c: Interval {
+                low: climate.low_c,
+                design: climate.design_c,
+                high: climate.high_c,
+            },
+            refresh_s: report.timing.total_s() * report.longest_stretch,
+            stretch: stretch_entries(&ranked.stretch),
+            erase: scheme.erase.clone(),
+            fields: scheme.fields.clone(),
+            ticks: finished.ticks.to_vec(),
+            targets_lstar: None,
+            predicted: Predicted {
+                expanded_u_lstar: self.expanded_u_lstar(climate, finished),
+                lstar,
+                low_lstar,
+                high_lstar,
+            },
+            figures: Figures {
+                step_lstar,
+                worst_error_lstar,
+                worst_error_steps: worst_error_lstar / step_lstar,
+                ghost_lstar: extremes.ghost_lstar,
+                net_impulse_vs: impulse.map_or(0.0, |i| i.value_vs.abs() * report.longest_stretch),
+                energy_mj: energy.total_mj(),
+            },
+        }
+    }
+
+    /// Expanded uncertainty, k = 2, of each level's middle lightness at the band's design temperature: the parameters'
+    /// covariance carried on linearly (JCGM 100:2008, 5.2), and what the model itself leaves on readings left out.
+    fn expanded_u_lstar(&self, climate: &BandClimate, finished: &Finished) -> Vec<f64> {
+        let fit = self.fit;
+        let at = |i: usize, steps: f64| -> Option<Vec<f64>> {
+            let mut moved = fit.moved.clone();
+            moved[i] += steps * fit.covariance[(i, i)].sqrt();
+            let response = fit.response_at(&moved)?;
+            Some(
+                Finished {
+                    response: &response,
+                    ..finished.clone()
+                }
+                .middle_lstar(climate.design()),
+            )
+        };
+        const PART_OF_SIGMA: f64 = 0.1;
+        let slopes: Vec<Vec<f64>> = (0..fit.moved.len())
+            .into_par_iter()
+            .map(|i| {
+                let sigma = fit.covariance[(i, i)].sqrt();
+                let run = 2.0 * PART_OF_SIGMA * sigma;
+                match (at(i, -PART_OF_SIGMA), at(i, PART_OF_SIGMA)) {
+                    (Some(low), Some(high)) if run > 0.0 => {
+                        low.iter().zip(&high).map(|(l, h)| (h - l) / run).collect()
+                    }
+                    _ => vec![0.0; finished.ticks.len()],
+                }
+            })
+            .collect();
+        let model = fit.model_error_lstar(self.panel.instrument.repeatability_lstar);
+        let variance = |level: usize| -> f64 {
+            let pair =
+                |i: usize, j: usize| slopes[i][level] * fit.covariance[(i, j)] * slopes[j][level];
+            (0..slopes.len())
+                .flat_map(|i| (0..slopes.len()).map(move |j| (i, j)))
+                .map(|(i, j)| pair(i, j))
+                .sum()
+        };
+        (0..finished.ticks.len())
+            .map(|level| COVERAGE_FACTOR * (variance(level).max(0.0) + model * model).sqrt())
+            .collect()
+    }
+
+    pub(super) fn assemble(
+        &self,
+        mut bands: Vec<Band>,
+        reports: Vec<BandDesign>,
+        ladders: &[Vec<f64>],
+    ) -> Design {
+        let common = ladders.first().cloned().unwrap_or_default();
+        for (band, ladder) in bands.iter_mut().zip(ladders) {
+            band.targets_lstar = (*ladder != common).then(|| ladder.clone());
+        }
+        let notes = self.notes(&bands);
+        let set = Waveforms {
+            format: FORMAT.into(),
+            version: VERSION,
+            panel: PanelSize {
+                name: self.panel.name.clone(),
+                rows: self.panel.rows,
+                columns: self.panel.columns,
+                field_settle_ms: self.panel.drivers.field_settle_ms,
+            },
+            levels: self.request.levels,
+            targets_lstar: common,
+            bands,
+        };
+        Design {
+            set: set.rounded(),
+            bands: reports,
+            notes,
+        }
+    }
+
+    /// Limits that the set does not keep by itself, lag, and the usual cautions.
+    fn notes(&self, bands: &[Band]) -> Vec<String> {
+        let limits = &self.panel.limits;
+        let mut notes = Vec::new();
+        let largest =
+            |of: fn(&Figures) -> f64| bands.iter().map(|b| of(&b.figures)).fold(0.0, f64::max);
+        let impulse_vs = largest(|f| f.net_impulse_vs);
+        if impulse_vs > limits.net_impulse_vs {
+            let balanced = bands
+                .iter()
+                .map(|b| self.balanced(b))
+                .fold((0.0f64, 0.0f64), |a, b| (a.0.max(b.0), a.1.max(b.1)));
+            notes.push(format!(
+                "Net charge: the worst picture leaves {impulse_vs:.1} V s on a pixel, above the panel's limit of {:.1} V s. \
+                 It is the column's; rows at 0 V and each column at its opposite data voltage for up to {:.1} s while the \
+                 picture stands bring it to {:.1} V s.",
+                limits.net_impulse_vs, balanced.1, balanced.0
+            ));
+        }
+        let ghost = largest(|f| f.ghost_lstar);
+        if ghost > limits.ghost_lstar {
+            notes.push(format!(
+                "Ghost: what stood before shows by {ghost:.2} L*, above the panel's limit of {:.2} L*; a longer erase would do.",
+                limits.ghost_lstar
+            ));
+        }
+        let uncertain = bands
+            .iter()
+            .flat_map(|b| &b.predicted.expanded_u_lstar)
+            .fold(0.0f64, |a, &b| a.max(b));
+        let step = bands
+            .iter()
+            .map(|b| b.figures.step_lstar)
+            .fold(f64::INFINITY, f64::min);
+        if uncertain > 0.5 * step {
+            notes.push(format!(
+                "Uncertainty: levels are known to ±{uncertain:.2} L* (k = 2), more than half a step of {step:.2} L*: read \
+                 the levels on the panel before relying on their order."
+            ));
+        }
+        let rail = bands
+            .iter()
+            .map(|b| largest_line_difference_v(&b.erase, &b.fields))
+            .fold(0.0, f64::max);
+        notes.push(voltage_caution(rail));
+        notes.push(flash_caution().into());
+        notes
+    }
+
+    /// What is left on a pixel after the resting balance, V·s, and how long that takes, s.
+    fn balanced(&self, band: &Band) -> (f64, f64) {
+        let longest = band.stretch.iter().map(|s| s.factor).fold(1.0, f64::max);
+        worst_net_impulse_vs(&band.erase, &band.fields, &band.ticks, self.panel.rows)
+            .map_or((0.0, 0.0), |w| {
+                (w.balanced_vs.abs() * longest, w.balance_s * longest)
+            })
+    }
+}
+
+impl Fit {
+    /// What the model leaves on readings that were left out, beyond their own scatter, L*, standard.
+    pub fn model_error_lstar(&self, repeatability_lstar: f64) -> f64 {
+        let kept = self.ladder.iter().find(|r| r.rung == self.rung);
+        let left_out = kept.map_or(0.0, |r| r.left_out_rms_lstar);
+        (left_out.powi(2) - repeatability_lstar.powi(2))
+            .max(0.0)
+            .sqrt()
+    }
+}
