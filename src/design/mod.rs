@@ -1,7 +1,11 @@
 //! Choosing the drive: what a scheme can reach, which ticks make which level, which scheme, which bands.
 
+pub mod choice;
+pub mod climate;
 mod outcome;
+pub mod reach;
 mod request;
+pub mod search;
 
 pub use outcome::{BandDesign, Content, Design, Worst};
 pub use request::{LadderShare, Request};

@@ -58,13 +58,28 @@ impl Column {
 
     /// The state of the pixel in `row` of `run` after all fields, from `start` before them.
     pub fn end_state(&self, run: usize, row: usize, start: State) -> State {
+        self.through(run, row, start, |field| &self.fields[field][run].own)
+    }
+
+    /// The same with the pixel's own slots, one a field, in place of its run's.
+    pub fn end_state_with(&self, run: usize, row: usize, start: State, own: &[Map]) -> State {
+        self.through(run, row, start, |field| &own[field])
+    }
+
+    fn through<'a>(
+        &'a self,
+        run: usize,
+        row: usize,
+        start: State,
+        own: impl Fn(usize) -> &'a Map,
+    ) -> State {
         let (above, below) = (row - self.firsts[run], self.lasts[run] - row);
         let mut x = start;
-        for field in &self.fields {
+        for (f, field) in self.fields.iter().enumerate() {
             let maps = &field[run];
             x = maps.before.apply(&x);
             x = apply_power(&maps.other_squares, above, x);
-            x = maps.own.apply(&x);
+            x = own(f).apply(&x);
             x = apply_power(&maps.other_squares, below, x);
             x = maps.after.apply(&x);
             x = self.settle.apply(&x);

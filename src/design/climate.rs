@@ -1,0 +1,249 @@
+//! A band of temperatures and the stretch of time that keeps its greys.
+
+use super::reach::{Climate, Scheme, lstar_of};
+use crate::drive::Field;
+use crate::pigment::TemperatureLaw;
+use crate::project::{Drivers, StretchRange};
+use crate::response::Response;
+use argmin::core::{CostFunction, Executor};
+use argmin::solver::brent::BrentRoot;
+
+/// A band: its ends, and the temperature at which durations stand as they are.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BandClimate {
+    pub low_c: f64,
+    pub design_c: f64,
+    pub high_c: f64,
+    /// Half of the clock's stretch step: how far a factor may be off; 0 without stretching.
+    pub rounding: f64,
+}
+
+impl BandClimate {
+    /// One temperature alone.
+    pub fn point(temperature_c: f64) -> Self {
+        BandClimate {
+            low_c: temperature_c,
+            design_c: temperature_c,
+            high_c: temperature_c,
+            rounding: 0.0,
+        }
+    }
+
+    /// `count` bands from `min_c` to `max_c` over which the liquid's speed changes by equal factors.
+    pub fn split(
+        min_c: f64,
+        max_c: f64,
+        count: usize,
+        law: TemperatureLaw,
+        drivers: &Drivers,
+    ) -> Vec<Self> {
+        let at = |k: f64| temperature_at_share(law, min_c, max_c, k / count as f64);
+        let rounding = drivers.stretch.map_or(0.0, |s| 0.5 * s.step);
+        (0..count)
+            .map(|k| BandClimate {
+                low_c: if k == 0 { min_c } else { at(k as f64) },
+                design_c: at(k as f64 + 0.5),
+                high_c: if k + 1 == count {
+                    max_c
+                } else {
+                    at(k as f64 + 1.0)
+                },
+                rounding,
+            })
+            .collect()
+    }
+
+    fn is_point(&self) -> bool {
+        self.low_c == self.high_c
+    }
+
+    /// The design climate: durations as they stand.
+    pub fn design(&self) -> Climate {
+        Climate {
+            temperature_c: self.design_c,
+            stretch: 1.0,
+        }
+    }
+
+    /// The stretch at the band's ends and middle that keeps the middle greys of `scheme` where they are at the design
+    /// temperature, on the clock's steps.
+    pub fn fitted(
+        &self,
+        response: &Response,
+        scheme: &Scheme,
+        rows: usize,
+        drivers: &Drivers,
+    ) -> Vec<Climate> {
+        if self.is_point() {
+            return vec![self.design()];
+        }
+        let factor = |temperature_c: f64| match drivers.stretch {
+            Some(range) if temperature_c != self.design_c => {
+                let settle_ms = drivers.field_settle_ms;
+                let suited = Suited {
+                    response,
+                    scheme,
+                    rows,
+                    settle_ms,
+                    temperature_c,
+                    target_lstar: 0.0,
+                };
+                suited.stretch(self.design(), range)
+            }
+            _ => 1.0,
+        };
+        [self.low_c, self.design_c, self.high_c]
+            .map(|temperature_c| Climate {
+                temperature_c,
+                stretch: factor(temperature_c),
+            })
+            .to_vec()
+    }
+
+    /// The stretch that the liquid's speed alone asks for.
+    pub fn by_speed(&self, response: &Response, drivers: &Drivers) -> Vec<Climate> {
+        let speed = |t: f64| response.kinetics.temperature.speed(t);
+        let factor = |t: f64| {
+            drivers
+                .stretch
+                .map_or(1.0, |_| speed(self.design_c) / speed(t))
+        };
+        [self.low_c, self.high_c]
+            .map(|t| Climate {
+                temperature_c: t,
+                stretch: factor(t),
+            })
+            .to_vec()
+    }
+
+    /// The climates among which the worst is taken for granted while schemes are compared: the ends, the factor
+    /// rounded either way.
+    pub fn corners(&self, stretch: &[Climate]) -> Vec<Climate> {
+        if self.is_point() {
+            return vec![self.design()];
+        }
+        let ends = [stretch.first(), stretch.last()];
+        ends.into_iter()
+            .flatten()
+            .flat_map(|c| self.rounded_either_way(*c))
+            .collect()
+    }
+
+    /// The climates that prove a finished band: `parts` + 1 temperatures, the factor rounded either way.
+    pub fn proof(&self, stretch: &[Climate], parts: usize) -> Vec<Climate> {
+        if self.is_point() {
+            return vec![self.design()];
+        }
+        let at = |k: usize| self.low_c + (self.high_c - self.low_c) * k as f64 / parts as f64;
+        (0..=parts)
+            .flat_map(|k| self.rounded_either_way(interpolated(stretch, at(k))))
+            .collect()
+    }
+
+    fn rounded_either_way(&self, c: Climate) -> Vec<Climate> {
+        let turned = |by: f64| Climate {
+            stretch: c.stretch + by,
+            ..c
+        };
+        if self.rounding > 0.0 {
+            vec![turned(-self.rounding), turned(self.rounding)]
+        } else {
+            vec![c]
+        }
+    }
+
+    /// The longest stretch in the band, from the ends of its table.
+    pub fn longest(stretch: &[Climate]) -> f64 {
+        stretch.iter().map(|c| c.stretch).fold(1.0, f64::max)
+    }
+}
+
+/// The factor at `temperature_c`, linear between the entries.
+fn interpolated(stretch: &[Climate], temperature_c: f64) -> Climate {
+    let within = stretch
+        .windows(2)
+        .find(|w| temperature_c <= w[1].temperature_c);
+    let factor = match (within, stretch.last()) {
+        (Some([a, b]), _) => {
+            let share = (temperature_c - a.temperature_c) / (b.temperature_c - a.temperature_c);
+            a.stretch + share.clamp(0.0, 1.0) * (b.stretch - a.stretch)
+        }
+        (_, last) => last.map_or(1.0, |c| c.stretch),
+    };
+    Climate {
+        temperature_c,
+        stretch: factor,
+    }
+}
+
+/// Where ln speed has gone `share` of its way from `min_c` to `max_c`, by bisection.
+fn temperature_at_share(law: TemperatureLaw, min_c: f64, max_c: f64, share: f64) -> f64 {
+    let ln = |t: f64| law.speed(t).ln();
+    let target = ln(min_c) + share * (ln(max_c) - ln(min_c));
+    let (mut low, mut high) = (min_c, max_c);
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        if ln(middle) < target {
+            low = middle
+        } else {
+            high = middle
+        }
+    }
+    // Tables and people prefer a tenth of a degree.
+    (0.5 * (low + high) * 10.0).round() / 10.0
+}
+
+/// The middle grey of a scheme at one temperature, as a function of the stretch.
+struct Suited<'a> {
+    response: &'a Response,
+    scheme: &'a Scheme,
+    rows: usize,
+    settle_ms: f64,
+    temperature_c: f64,
+    target_lstar: f64,
+}
+
+impl Suited<'_> {
+    fn lstar(&self, climate: Climate) -> f64 {
+        // Half of each slot on, neighbours dark and light in equal parts.
+        let half = |f: &Field| f.slot_ticks.div_ceil(2);
+        let of = |on| {
+            lstar_of(
+                self.response,
+                self.scheme,
+                self.rows,
+                self.settle_ms,
+                climate,
+                half,
+                on,
+            )
+        };
+        0.5 * (of(false) + of(true))
+    }
+
+    /// The factor, on the clock's steps and within its range, that brings the middle grey to that at `design`.
+    fn stretch(mut self, design: Climate, range: StretchRange) -> f64 {
+        self.target_lstar = self.lstar(design);
+        let law = self.response.kinetics.temperature;
+        let guess = law.speed(design.temperature_c) / law.speed(self.temperature_c);
+        let solver = BrentRoot::new(guess * 0.7, guess * 1.4, 1e-5);
+        let root = Executor::new(self, solver)
+            .configure(|state| state.max_iters(30))
+            .run();
+        let found = root.ok().and_then(|r| r.state.best_param).unwrap_or(guess);
+        let steps = (found / range.step).round() * range.step;
+        steps.clamp(range.min, range.max)
+    }
+}
+
+impl CostFunction for Suited<'_> {
+    type Param = f64;
+    type Output = f64;
+
+    fn cost(&self, stretch: &f64) -> Result<f64, argmin::core::Error> {
+        Ok(self.lstar(Climate {
+            temperature_c: self.temperature_c,
+            stretch: *stretch,
+        }) - self.target_lstar)
+    }
+}

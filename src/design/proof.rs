@@ -1,0 +1,169 @@
+//! The proof of a finished band: every level, row and extreme content, over the band's temperatures, by a way of
+//! computing other than the search's.
+
+use super::climate::BandClimate;
+use super::outcome::{Content, Worst};
+use super::reach::{Climate, Scheme};
+use crate::pigment::{Column, Map, Mover, Run, SlotMaps, State};
+use crate::response::{Response, coverage_of, rest_map, strokes_map};
+use rayon::prelude::*;
+
+/// A scheme with the ticks of its levels, ready to be proved.
+#[derive(Debug, Clone)]
+pub struct Finished<'a> {
+    pub response: &'a Response,
+    pub scheme: &'a Scheme,
+    pub rows: usize,
+    pub settle_ms: f64,
+    /// Darkest level first, one number a field.
+    pub ticks: &'a [Vec<u32>],
+}
+
+/// The lightness that a level can take, with where.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Place {
+    pub lstar: f64,
+    pub content: Content,
+    pub row: usize,
+    pub temperature_c: f64,
+}
+
+/// Lowest and highest lightness of each level.
+#[derive(Debug, Clone)]
+pub struct Extremes {
+    pub lowest: Vec<Place>,
+    pub highest: Vec<Place>,
+    /// Largest difference that the state before the erase makes to any level, L*.
+    pub ghost_lstar: f64,
+}
+
+/// Temperatures at which a band is proved.
+const PROOF_PARTS: usize = 8;
+
+impl Finished<'_> {
+    /// The extremes over all rows, over both extreme contents, over the band.
+    pub fn extremes(&self, band: &BandClimate, stretch: &[Climate]) -> Extremes {
+        let climates = band.proof(stretch, PROOF_PARTS);
+        let tables: Vec<Table> = climates.par_iter().map(|c| self.table(*c)).collect();
+        let none = |lstar| Place { lstar, content: Content::AllOff, row: 0, temperature_c: band.design_c };
+        let mut extremes = Extremes {
+            lowest: vec![none(f64::INFINITY); self.ticks.len()],
+            highest: vec![none(f64::NEG_INFINITY); self.ticks.len()],
+            ghost_lstar: 0.0,
+        };
+        for (climate, table) in climates.iter().zip(&tables) {
+            for (level, row, content, from_dark, from_clear) in table.entries() {
+                let at = |lstar| Place { lstar, content, row, temperature_c: climate.temperature_c };
+                // The panel may have stood anywhere between; the order of states bounds what is between.
+                for lstar in [from_dark, from_clear] {
+                    if lstar < extremes.lowest[level].lstar {
+                        extremes.lowest[level] = at(lstar);
+                    }
+                    if lstar > extremes.highest[level].lstar {
+                        extremes.highest[level] = at(lstar);
+                    }
+                }
+                extremes.ghost_lstar = extremes.ghost_lstar.max((from_clear - from_dark).abs());
+            }
+        }
+        extremes
+    }
+
+    /// Lightness at one climate in the middle row, the mean of both extreme contents, of each level.
+    pub fn middle_lstar(&self, climate: Climate) -> Vec<f64> {
+        let middle = Finished { ..self.clone() }.table_of_rows(climate, &[self.rows / 2]);
+        let mut sums = vec![0.0; self.ticks.len()];
+        for (level, _, _, from_dark, _) in middle.entries() {
+            sums[level] += 0.5 * from_dark;
+        }
+        sums
+    }
+
+    fn table(&self, climate: Climate) -> Table {
+        let rows: Vec<usize> = (0..self.rows).collect();
+        self.table_of_rows(climate, &rows)
+    }
+
+    fn table_of_rows(&self, climate: Climate, rows: &[usize]) -> Table {
+        let count = self.ticks.len() * rows.len() * CONTENTS.len();
+        let mut coverage = vec![(0.0, 0.0); count];
+        for mover in self.response.movers(climate.temperature_c, climate.stretch) {
+            self.add_class(&mover, rows, &mut coverage);
+        }
+        let lstar = |(dark, clear): (f64, f64)| (self.response.curve.lstar(dark), self.response.curve.lstar(clear));
+        Table { rows: rows.to_vec(), levels: self.ticks.len(), lstar: coverage.into_iter().map(lstar).collect() }
+    }
+
+    fn add_class(&self, mover: &Mover, rows: &[usize], coverage: &mut [(f64, f64)]) {
+        let erased = strokes_map(mover, &self.scheme.erase.strokes);
+        let kinetics = &self.response.kinetics;
+        let starts = [kinetics.highest(), kinetics.lowest()].map(|x| erased.apply(&x));
+        let slots: Vec<SlotMaps> = self.scheme.fields.iter().map(|f| SlotMaps::new(mover, f)).collect();
+        let settle = mover.hold(0.0, self.settle_ms * 1e-3);
+        let rest = rest_map(mover, &self.scheme.erase);
+        let owns: Vec<Vec<Map>> =
+            self.ticks.iter().map(|level| slots.iter().zip(level).map(|(s, &d)| s.own(d)).collect()).collect();
+        let mut entries = coverage.iter_mut();
+        for content in CONTENTS {
+            let others: Vec<u32> = self.scheme.fields.iter().map(|f| content.ticks(f.slot_ticks)).collect();
+            let run = Run { first: 0, last: self.rows - 1, ticks: others };
+            let column = Column::new(&slots, settle, &[run]);
+            for &row in rows {
+                for own in &owns {
+                    let Some(entry) = entries.next() else { return };
+                    let seen = |start: State| {
+                        let end = column.end_state_with(0, row, start, own);
+                        mover.class.share * coverage_of(&rest.apply(&end))
+                    };
+                    entry.0 += seen(starts[0]);
+                    entry.1 += seen(starts[1]);
+                }
+            }
+        }
+    }
+}
+
+const CONTENTS: [Content; 2] = [Content::AllOff, Content::AllOn];
+
+impl Content {
+    fn ticks(self, slot_ticks: u32) -> u32 {
+        match self {
+            Content::AllOff => 0,
+            Content::AllOn => slot_ticks,
+        }
+    }
+}
+
+/// Lightness from the dark and from the clear panel: contents × rows × levels.
+struct Table {
+    rows: Vec<usize>,
+    levels: usize,
+    lstar: Vec<(f64, f64)>,
+}
+
+impl Table {
+    fn entries(&self) -> impl Iterator<Item = (usize, usize, Content, f64, f64)> + '_ {
+        self.lstar.iter().enumerate().map(|(i, &(dark, clear))| {
+            let (level, rest) = (i % self.levels, i / self.levels);
+            let (row, content) = (self.rows[rest % self.rows.len()], CONTENTS[rest / self.rows.len()]);
+            (level, row, content, dark, clear)
+        })
+    }
+}
+
+impl Extremes {
+    /// The worst error against `targets`, with where it sits.
+    pub fn worst(&self, targets_lstar: &[f64]) -> Option<Worst> {
+        let both = self.lowest.iter().zip(&self.highest).zip(targets_lstar).enumerate();
+        both.flat_map(|(level, ((low, high), &target))| [(level, target, *low), (level, target, *high)])
+            .max_by(|a, b| (a.1 - a.2.lstar).abs().total_cmp(&(b.1 - b.2.lstar).abs()))
+            .map(|(level, target_lstar, place)| Worst {
+                level,
+                content: place.content,
+                row: place.row,
+                temperature_c: place.temperature_c,
+                target_lstar,
+                lstar: place.lstar,
+            })
+    }
+}

@@ -1,0 +1,263 @@
+//! What a scheme can reach: for every choice of ticks, the lowest and highest coverage that rows, contents and
+//! temperatures leave it.
+
+use crate::drive::{Erase, Field};
+use crate::pigment::{Map, Mover, State};
+use crate::response::{Response, coverage_of, rest_map, strokes_map};
+
+/// A temperature and the factor on every duration there.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Climate {
+    pub temperature_c: f64,
+    pub stretch: f64,
+}
+
+/// An erase and the fields after it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Scheme {
+    pub erase: Erase,
+    /// Plain fields, at least one.
+    pub fields: Vec<Field>,
+}
+
+/// The panel as a reach sees it, and what is to be covered.
+#[derive(Debug, Clone)]
+pub struct Scope<'a> {
+    pub response: &'a Response,
+    pub panel_rows: usize,
+    pub settle_ms: f64,
+    pub climates: Vec<Climate>,
+    /// Rows to be covered, from 0.
+    pub rows: Vec<usize>,
+}
+
+/// Coverage extremes of every choice of ticks, the last field's ticks running fastest.
+#[derive(Debug, Clone)]
+pub struct Reach {
+    pub low: Vec<f64>,
+    pub high: Vec<f64>,
+    /// slot_ticks + 1 of each field.
+    sizes: Vec<usize>,
+}
+
+impl Reach {
+    /// All choices of ticks of `scheme` over the scope.
+    ///
+    /// The lowest coverage of a pixel is that with all other rows of its column off, the highest that with all on:
+    /// the slots of other rows are then, moment by moment, the lowest and highest that any data makes, and the chain
+    /// is monotone (Kamke 1932; Müller 1927; see Hirsch & Smith, Monotone Dynamical Systems, 2005, from memory).
+    pub fn new(scope: &Scope, scheme: &Scheme) -> Reach {
+        let sizes: Vec<usize> = scheme
+            .fields
+            .iter()
+            .map(|f| f.slot_ticks as usize + 1)
+            .collect();
+        let count = sizes.iter().product();
+        let mut reach = Reach {
+            low: vec![f64::INFINITY; count],
+            high: vec![0.0; count],
+            sizes,
+        };
+        let mut coverage = vec![0.0; count];
+        for climate in &scope.climates {
+            let classes: Vec<ClassMaps> = scope
+                .response
+                .movers(climate.temperature_c, climate.stretch)
+                .iter()
+                .map(|mover| ClassMaps::new(scope, scheme, mover))
+                .collect();
+            for &row in &scope.rows {
+                for on in [false, true] {
+                    coverage.fill(0.0);
+                    for class in &classes {
+                        class.add_coverage(scope, row, on, &mut coverage);
+                    }
+                    reach.take(&coverage, on);
+                }
+            }
+        }
+        reach
+    }
+
+    fn take(&mut self, coverage: &[f64], on: bool) {
+        if on {
+            self.high
+                .iter_mut()
+                .zip(coverage)
+                .for_each(|(h, &c)| *h = h.max(c));
+        } else {
+            self.low
+                .iter_mut()
+                .zip(coverage)
+                .for_each(|(l, &c)| *l = l.min(c));
+        }
+    }
+
+    /// The ticks of a choice, one a field.
+    pub fn ticks(&self, choice: usize) -> Vec<u32> {
+        let mut rest = choice;
+        let mut ticks: Vec<u32> = Vec::with_capacity(self.sizes.len());
+        for &size in self.sizes.iter().rev() {
+            ticks.push((rest % size) as u32);
+            rest /= size;
+        }
+        ticks.reverse();
+        ticks
+    }
+}
+
+/// One field of a scheme for one class.
+struct FieldMaps {
+    own_on: Vec<Map>,
+    own_off: Vec<Map>,
+    guard: Map,
+    /// The whole slot of another row: off, on.
+    other: [Map; 2],
+}
+
+/// One class at one climate.
+struct ClassMaps {
+    share: f64,
+    start: State,
+    fields: Vec<FieldMaps>,
+    settle: Map,
+    /// Settle, then rest: what stands between the last field and the eye.
+    end: Map,
+}
+
+impl ClassMaps {
+    fn new(scope: &Scope, scheme: &Scheme, mover: &Mover) -> Self {
+        let settle = mover.hold(0.0, scope.settle_ms * 1e-3);
+        ClassMaps {
+            share: mover.class.share,
+            start: strokes_map(mover, &scheme.erase.strokes)
+                .apply(&scope.response.kinetics.highest()),
+            fields: scheme
+                .fields
+                .iter()
+                .map(|f| FieldMaps::new(mover, f))
+                .collect(),
+            settle,
+            end: settle.then(&rest_map(mover, &scheme.erase)),
+        }
+    }
+
+    /// Adds this class's share of the coverage of every choice of ticks.
+    fn add_coverage(&self, scope: &Scope, row: usize, on: bool, coverage: &mut [f64]) {
+        let Some((last, firsts)) = self.fields.split_last() else {
+            return;
+        };
+        let (above, below) = (row, scope.panel_rows - 1 - row);
+        let mut states = vec![self.start];
+        for field in firsts {
+            let after = field.other[usize::from(on)].power(below).then(&self.settle);
+            let before = field.other[usize::from(on)].power(above);
+            let own = |x: &State| field.own_states(before.apply(x), &field.guard.then(&after));
+            states = states.iter().flat_map(own).collect();
+        }
+        let other = &last.other[usize::from(on)];
+        let after = last.guard.then(&other.power(below)).then(&self.end);
+        let eyes = last.own_functionals(&other.power(above), &after);
+        for (state, row) in states.iter().zip(coverage.chunks_mut(eyes.len())) {
+            for (eye, coverage) in eyes.iter().zip(row) {
+                let seen = eye[0] * state[0] + eye[1] * state[1] + eye[2] * state[2] + eye[3];
+                *coverage += self.share * seen;
+            }
+        }
+    }
+}
+
+impl FieldMaps {
+    fn new(mover: &Mover, field: &Field) -> Self {
+        let ticks = field.slot_ticks as usize;
+        let guard = mover.hold(0.0, f64::from(field.guard_ticks) * field.tick_s());
+        let slot_s = f64::from(field.slot_ticks) * field.tick_s();
+        let other = |v: f64| mover.hold(v, slot_s).then(&guard);
+        FieldMaps {
+            own_on: mover.hold(field.own_on_v(), field.tick_s()).powers(ticks),
+            own_off: mover.hold(field.own_off_v(), field.tick_s()).powers(ticks),
+            guard,
+            other: [other(-field.other_on_v()), other(field.other_on_v())],
+        }
+    }
+
+    /// States after the own slot with 0…slot_ticks on and `after`, from `x` before the slot.
+    fn own_states(&self, x: State, after: &Map) -> Vec<State> {
+        let ticks = self.own_on.len() - 1;
+        let end = |d: usize| after.apply(&self.own_off[ticks - d].apply(&self.own_on[d].apply(&x)));
+        (0..=ticks).map(end).collect()
+    }
+
+    /// For each choice of ticks, coverage at the end as an affine function of the state before the field.
+    fn own_functionals(&self, before: &Map, after: &Map) -> Vec<[f64; 4]> {
+        let ticks = self.own_on.len() - 1;
+        let eye = coverage_row(after);
+        let seen = |d: usize| {
+            through(
+                &through(&through(&eye, &self.own_off[ticks - d]), &self.own_on[d]),
+                before,
+            )
+        };
+        (0..=ticks).map(seen).collect()
+    }
+}
+
+/// Coverage after `map` as an affine function of the state before it.
+fn coverage_row(map: &Map) -> [f64; 4] {
+    let at = |x: &State| coverage_of(&map.apply(x));
+    let constant = at(&[0.0; 3]);
+    let along = |i: usize| {
+        let mut unit = [0.0; 3];
+        unit[i] = 1.0;
+        at(&unit) - constant
+    };
+    [along(0), along(1), along(2), constant]
+}
+
+/// The affine function `row` of the state after `map`, as one of the state before it.
+fn through(row: &[f64; 4], map: &Map) -> [f64; 4] {
+    let [a, b, c] = &map.rows;
+    [
+        row[0] * a[0] + row[1] * b[0] + row[2] * c[0],
+        row[0] * a[1] + row[1] * b[1] + row[2] * c[1],
+        row[0] * a[2] + row[1] * b[2] + row[2] * c[2],
+        row[0] * a[3] + row[1] * b[3] + row[2] * c[3] + row[3],
+    ]
+}
+
+/// Lightness of the pixel in the last row with these ticks in each field, all other rows on or off.
+pub fn lstar_of(
+    response: &Response,
+    scheme: &Scheme,
+    rows: usize,
+    settle_ms: f64,
+    climate: Climate,
+    ticks: impl Fn(&Field) -> u32,
+    on: bool,
+) -> f64 {
+    let mut coverage = 0.0;
+    for mover in response.movers(climate.temperature_c, climate.stretch) {
+        let mut x = strokes_map(&mover, &scheme.erase.strokes).apply(&response.kinetics.highest());
+        for field in &scheme.fields {
+            let hold = |v: f64, ticks: u32| mover.hold(v, f64::from(ticks) * field.tick_s());
+            let guard = hold(0.0, field.guard_ticks);
+            let other_v = if on {
+                field.other_on_v()
+            } else {
+                -field.other_on_v()
+            };
+            let own = ticks(field);
+            x = hold(other_v, field.slot_ticks)
+                .then(&guard)
+                .power(rows - 1)
+                .apply(&x);
+            x = hold(field.own_on_v(), own).apply(&x);
+            x = hold(field.own_off_v(), field.slot_ticks - own)
+                .then(&guard)
+                .apply(&x);
+            x = mover.hold(0.0, settle_ms * 1e-3).apply(&x);
+        }
+        coverage += mover.class.share * coverage_of(&rest_map(&mover, &scheme.erase).apply(&x));
+    }
+    response.curve.lstar(coverage)
+}
