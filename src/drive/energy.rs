@@ -67,7 +67,7 @@ impl PanelLoad {
 /// Σ ΔV² of a row through the strokes, V².
 fn stroke_swings_v2(erase: &Erase) -> f64 {
     let strokes = erase.strokes.iter().filter(|s| s.ms > 0.0);
-    Swings::of(strokes.map(|s| s.pixel_v)).map_or(0.0, |s| s.from_rest_v2() + s.to_rest_v2())
+    Swings::of(strokes.map(|s| s.pixel_v)).map_or(0.0, |s| s.opening_v2() + s.closing_v2())
 }
 
 /// A sequence of voltages of a line.
@@ -110,11 +110,13 @@ impl Swings {
         })
     }
 
-    fn from_rest_v2(&self) -> f64 {
+    /// Σ ΔV² from 0 V through the sequence.
+    fn opening_v2(&self) -> f64 {
         self.first_v.powi(2) + self.inner_v2
     }
 
-    fn to_rest_v2(&self) -> f64 {
+    /// The step back to 0 V.
+    fn closing_v2(&self) -> f64 {
         self.last_v.powi(2)
     }
 
@@ -141,14 +143,11 @@ fn worst_column_swings_v2(fields: &[Field], level_ticks: &[Vec<u32>], rows: usiz
         .iter()
         .map(|to| levels.iter().map(|from| step(to, from)).collect())
         .collect();
-    let mut best: Vec<f64> = levels
-        .iter()
-        .map(|l| sum(l, Swings::from_rest_v2))
-        .collect();
+    let mut best: Vec<f64> = levels.iter().map(|l| sum(l, Swings::opening_v2)).collect();
     for _ in 1..rows {
         best = steps.iter().map(|from| largest_sum(&best, from)).collect();
     }
-    let ends: Vec<f64> = levels.iter().map(|l| sum(l, Swings::to_rest_v2)).collect();
+    let ends: Vec<f64> = levels.iter().map(|l| sum(l, Swings::closing_v2)).collect();
     largest_sum(&best, &ends)
 }
 

@@ -33,7 +33,7 @@ pub struct Exchange {
     pub offset_v: f64,
 }
 
-/// How every class of a suspension moves; see the chain in [`super::chain`].
+/// How every class of a suspension moves; see the chain of [`super::Rates`].
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Kinetics {
