@@ -1,6 +1,7 @@
 //! `greyloom demo`: a worked project to start from.
 
 use super::say;
+use super::talk::Talk;
 use crate::error::Result;
 use crate::project::write_demo;
 use std::path::PathBuf;
@@ -19,8 +20,10 @@ pub(super) struct Arguments {
 pub(super) fn run(arguments: &Arguments) -> Result<()> {
     let paths = write_demo(&arguments.dir, arguments.force)?;
     let lines: String = paths.iter().map(|p| format!("{}\n", p.display())).collect();
-    let dir = arguments.dir.display();
-    say(&format!(
-        "{lines}\nNext: greyloom fit {dir} --levels 32 --budget 12s --out {dir}-waveforms\n"
-    ))
+    say(&lines)?;
+    Talk::new().note(&format!(
+        "next: greyloom fit {} --levels 32 --budget 12s --out out",
+        arguments.dir.display()
+    ));
+    Ok(())
 }

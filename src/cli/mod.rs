@@ -8,6 +8,7 @@ mod preview;
 mod talk;
 
 use crate::error::{Error, Result};
+use clap::error::ErrorKind;
 use clap::{Parser, Subcommand};
 use std::ffi::OsString;
 use std::io::{self, Write};
@@ -61,6 +62,9 @@ pub fn complain(error: &Error) {
 
 fn usage(e: &clap::Error) -> Error {
     let text = e.render().to_string();
+    if e.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand {
+        return Error::Usage(format!("a command is missing\n\n{text}"));
+    }
     Error::Usage(text.strip_prefix("error: ").unwrap_or(&text).to_owned())
 }
 

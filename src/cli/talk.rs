@@ -33,12 +33,15 @@ impl Talk {
     }
 
     /// What the person should know, whatever comes after.
-    pub fn warn(&self, what: &str) {
-        let text = format!("warning: {what}");
+    pub fn note(&self, what: &str) {
         match &self.spinner {
-            Some(bar) => bar.suspend(|| line(&text)),
-            None => line(&text),
+            Some(bar) => bar.suspend(|| line(what)),
+            None => line(what),
         }
+    }
+
+    pub fn warn(&self, what: &str) {
+        self.note(&format!("warning: {what}"));
     }
 }
 

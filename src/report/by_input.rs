@@ -7,7 +7,7 @@ use serde::Serialize;
 /// An input with this many values or fewer gets a bin for each.
 const SINGLE_VALUES_MAX: usize = 6;
 /// Bins of any other input.
-const BINS: usize = 5;
+const BINS: usize = 4;
 const DIGITS: usize = 4;
 
 /// Residuals over one stretch of an input, both ends within it.
@@ -103,8 +103,8 @@ mod tests {
         assert_eq!((few[1].rms_lstar, few[1].mean_lstar), (3.0, 0.0));
         let many = bins((0..100).map(|i| (f64::from(i), 1.0)).collect());
         let counts: Vec<usize> = many.iter().map(|b| b.readings).collect();
-        assert_eq!(counts, [20; 5]);
-        assert_eq!((many[4].from, many[4].to), (80.0, 99.0));
+        assert_eq!(counts, [25; 4]);
+        assert_eq!((many[3].from, many[3].to), (75.0, 99.0));
     }
 
     #[test]
@@ -112,6 +112,6 @@ mod tests {
         let pairs = (0..90).map(|i| (f64::from(i.max(60)), 1.0)).collect();
         let found = bins(pairs);
         let counts: Vec<usize> = found.iter().map(|b| b.readings).collect();
-        assert_eq!(counts, [61, 8, 7, 7, 7]);
+        assert_eq!(counts, [61, 10, 10, 9]);
     }
 }

@@ -87,7 +87,7 @@ fn on_page(
         },
         mirrored,
         drive_v: first.map_or(0.0, Field::own_on_v),
-        drive_ms: 1e3 * on_s(&page.fields, &patch.ticks),
+        drive_ms: 1e-3 * on_us(&page.fields, &patch.ticks),
     })
 }
 
@@ -118,35 +118,37 @@ fn on_cell(
     }
 }
 
-/// Time for which a column is on, s, with these ticks in each field.
-fn on_s(fields: &[Field], ticks: &[u32]) -> f64 {
+/// Time for which a column is on, µs, with these ticks in each field.
+fn on_us(fields: &[Field], ticks: &[u32]) -> f64 {
     let times = fields.iter().zip(ticks);
-    times.map(|(f, &t)| f64::from(t) * f.tick_s()).sum()
+    times
+        .map(|(f, &t)| f64::from(t) * f64::from(f.tick_us))
+        .sum()
 }
 
 /// On-time of the other rows of the patch's columns over all their time, 0…1; none on a panel of one row.
 fn content_share(page: &Page, patch: &Patch, rows: usize) -> Option<f64> {
     let columns = patch.column_first..=patch.column_last;
     let width = columns.clone().count() as f64;
-    let on: f64 = columns.map(|c| column_on_s(page, rows, c)).sum();
-    let others = on / width - on_s(&page.fields, &patch.ticks);
-    let slot_s: f64 = page
+    let on: f64 = columns.map(|c| column_on_us(page, rows, c)).sum();
+    let others = on / width - on_us(&page.fields, &patch.ticks);
+    let slot_us: f64 = page
         .fields
         .iter()
-        .map(|f| f64::from(f.slot_ticks) * f.tick_s())
+        .map(|f| f64::from(f.slot_ticks) * f64::from(f.tick_us))
         .sum();
-    let share = others / (rows.saturating_sub(1) as f64 * slot_s);
+    let share = others / (rows.saturating_sub(1) as f64 * slot_us);
     share.is_finite().then_some(share)
 }
 
-/// On-time of all rows of one column together, s.
-fn column_on_s(page: &Page, rows: usize, column: usize) -> f64 {
+/// On-time of all rows of one column together, µs.
+fn column_on_us(page: &Page, rows: usize, column: usize) -> f64 {
     let here = |p: &&Patch| (p.column_first..=p.column_last).contains(&column);
     let patches = || page.patches.iter().filter(here);
     let height = |p: &Patch| p.row_last + 1 - p.row_first;
     let covered: usize = patches().map(height).sum();
     let patched: f64 = patches()
-        .map(|p| height(p) as f64 * on_s(&page.fields, &p.ticks))
+        .map(|p| height(p) as f64 * on_us(&page.fields, &p.ticks))
         .sum();
-    patched + rows.saturating_sub(covered) as f64 * on_s(&page.fields, &page.fill_ticks)
+    patched + rows.saturating_sub(covered) as f64 * on_us(&page.fields, &page.fill_ticks)
 }

@@ -13,8 +13,8 @@ pub use by_input::{Bin, ByInput};
 pub use compared::{Compared, fitted, held_out};
 pub use request::RequestReport;
 pub use response_report::{
-    Correlation, Errors, HoldoutReport, Moved, ParameterReport, ReadingCount, ResponseReport,
-    RungReport, StrayReport,
+    Correlation, Errors, HoldoutReport, KindReport, Moved, ParameterReport, ReadingCount,
+    ResponseReport, RungReport, StrayReport,
 };
 
 use crate::design::Design;

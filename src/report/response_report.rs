@@ -3,12 +3,13 @@
 use super::by_input::{ByInput, by_input};
 use super::compared::{Compared, fitted, held_out};
 use super::words::significant;
-use crate::draw::FitPoint;
+use crate::draw::{FitPoint, PointKind};
 use crate::project::{Project, Train, Unread};
 use crate::response::fit::{Estimate, Fit, RungFit};
 use crate::response::least_squares::Ending;
 use crate::response::parameters::Scale;
-use crate::response::{Response, holdout};
+use crate::response::robust::Stray;
+use crate::response::{Response, Source, holdout};
 use nalgebra::DMatrix;
 use serde::Serialize;
 
@@ -23,9 +24,9 @@ const DIGITS: usize = 6;
 pub struct ReadingCount {
     pub pages: usize,
     pub patches: usize,
-    pub of_patches: usize,
+    pub patch_readings: usize,
     pub trains: usize,
-    pub of_trains: usize,
+    pub train_readings: usize,
     pub strays: usize,
     pub temperatures_c: Vec<f64>,
     /// `page/patch` of every patch that no reading speaks of, held-out pages included.
@@ -94,7 +95,7 @@ pub struct StrayReport {
     pub bound: f64,
 }
 
-/// Prediction errors on readings that were never fitted.
+/// Errors of prediction over some readings.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Errors {
     pub readings: usize,
@@ -102,6 +103,14 @@ pub struct Errors {
     pub max_lstar: f64,
 }
 
+/// How the fitted readings of one kind follow the response, strays left out.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct KindReport {
+    pub kind: &'static str,
+    pub errors: Errors,
+}
+
+/// Prediction errors on readings that were never fitted.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct HoldoutReport {
     pub pages: usize,
@@ -132,6 +141,7 @@ pub struct ResponseReport {
     pub strong_correlations: Vec<Correlation>,
     pub models: Vec<RungReport>,
     pub strays: Vec<StrayReport>,
+    pub kinds: Vec<KindReport>,
     pub residuals: Vec<ByInput>,
     /// In the order of `parameters`.
     pub correlations: Vec<Vec<f64>>,
@@ -169,6 +179,7 @@ impl ResponseReport {
             strong_correlations: strong(&fit.estimates, &correlations),
             models: fit.ladder.iter().map(|r| rung_report(r, fit)).collect(),
             strays: stray_reports(project, fit, &fitted),
+            kinds: kinds(&fitted),
             residuals: by_input(&fitted),
             correlations: rows(&correlations),
             covariance: rows(&fit.covariance),
@@ -200,9 +211,9 @@ fn reading_count(project: &Project, fit: &Fit) -> ReadingCount {
     ReadingCount {
         pages: pages.len(),
         patches: pages.iter().map(|p| p.patches.len()).sum(),
-        of_patches: project.measured.readings.len(),
+        patch_readings: project.measured.readings.len(),
         trains: trains.len(),
-        of_trains: trains.iter().map(|t: &Train| t.readings_lstar.len()).sum(),
+        train_readings: trains.iter().map(|t: &Train| t.readings_lstar.len()).sum(),
         strays: fit.strays.len(),
         temperatures_c,
         patches_without_reading: project.unread.iter().map(name).collect(),
@@ -270,8 +281,7 @@ fn rung_report(rung: &RungFit, fit: &Fit) -> RungReport {
 }
 
 fn stray_reports(project: &Project, fit: &Fit, fitted: &[Compared]) -> Vec<StrayReport> {
-    use crate::response::Source;
-    let report = |stray: &crate::response::robust::Stray| {
+    let report = |stray: &Stray| {
         let point = &fitted.get(stray.index)?.point;
         let (file, line) = match fit.residuals.get(stray.index)?.source {
             Source::Patch { reading, .. } => {
@@ -292,6 +302,21 @@ fn stray_reports(project: &Project, fit: &Fit, fitted: &[Compared]) -> Vec<Stray
     fit.strays.iter().filter_map(report).collect()
 }
 
+fn kinds(fitted: &[Compared]) -> Vec<KindReport> {
+    let of = |(kind, which): (&'static str, PointKind)| {
+        let errors = errors(fitted, |c| c.point.kind == which && !c.point.stray)?;
+        Some(KindReport { kind, errors })
+    };
+    [
+        ("plain pages", PointKind::Page),
+        ("mirrored pages", PointKind::Mirrored),
+        ("test cell", PointKind::Cell),
+    ]
+    .into_iter()
+    .filter_map(of)
+    .collect()
+}
+
 fn holdout_report(project: &Project, held_out: &[Compared]) -> Option<HoldoutReport> {
     let measured = project.holdout.as_ref()?;
     let size = |c: &&Compared| c.point.residual_lstar().abs();
@@ -305,8 +330,8 @@ fn holdout_report(project: &Project, held_out: &[Compared]) -> Option<HoldoutRep
     })
 }
 
-fn errors(held_out: &[Compared], which: impl Fn(&Compared) -> bool) -> Option<Errors> {
-    let these = held_out.iter().filter(|c| which(c));
+fn errors(compared: &[Compared], which: impl Fn(&Compared) -> bool) -> Option<Errors> {
+    let these = compared.iter().filter(|c| which(c));
     let pairs: Vec<(f64, f64)> = these
         .map(|c| (c.point.measured_lstar, c.point.predicted_lstar))
         .collect();

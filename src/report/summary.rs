@@ -1,6 +1,7 @@
 //! The summary that a person reads: the fit, then the design, then the files.
 
 use super::FitReport;
+use super::by_input::{Bin, ByInput};
 use super::design_words::{band, ladder};
 use super::lines::{Side, passage, table};
 use super::response_report::{Errors, ReadingCount, ResponseReport, STRONG_CORRELATION};
@@ -54,13 +55,13 @@ impl ReadingCount {
     fn in_words(&self) -> String {
         let mut text = format!(
             "{} of {} on {}",
-            self.of_patches,
+            count(self.patch_readings, "reading"),
             count(self.patches, "patch"),
             count(self.pages, "page")
         );
-        if self.of_trains > 0 {
+        if self.train_readings > 0 {
             let trains = count(self.trains, "test-cell train");
-            text += &format!(", {} of {trains}", self.of_trains);
+            text += &format!(", {} of {trains}", count(self.train_readings, "reading"));
         }
         let degrees: Vec<String> = self.temperatures_c.iter().map(|&t| number(t, 2)).collect();
         text += &format!(", at {} °C", listed(&degrees));
@@ -135,9 +136,13 @@ impl ResponseReport {
             describe(&h.all),
             h.worst
         )];
-        if let (Some(plain), Some(mirrored)) = (&h.plain, &h.mirrored) {
-            parts.push(format!("plain pages {}", describe(plain)));
-            parts.push(format!("mirrored pages {}", describe(mirrored)));
+        match (&h.plain, &h.mirrored) {
+            (Some(plain), Some(mirrored)) => {
+                parts.push(format!("plain pages {}", describe(plain)));
+                parts.push(format!("mirrored pages {}", describe(mirrored)));
+            }
+            (None, _) => parts.push("all of them mirrored".into()),
+            (_, None) => parts.push("none of them mirrored".into()),
         }
         passage("held out", &parts.join("; "))
     }
@@ -197,32 +202,34 @@ impl ResponseReport {
     }
 
     fn residual_table(&self) -> String {
+        let kinds = self.kinds.iter().map(|k| cell(k.kind, k.errors.rms_lstar));
+        let kinds: Vec<String> = kinds.collect();
+        let mut rows = vec![vec!["kind".to_owned(), kinds.join("   ")]];
+        rows.extend(self.residuals.iter().map(input_row));
         let head = "  residual rms, L*, strays left out, by\n";
-        let row = |b: &super::ByInput| {
-            let unit = if b.unit.is_empty() {
-                String::new()
-            } else {
-                format!(", {}", b.unit)
-            };
-            let cell = |bin: &super::Bin| {
-                let range = if bin.from == bin.to {
-                    number(bin.from, 3)
-                } else {
-                    format!("{} to {}", number(bin.from, 3), number(bin.to, 3))
-                };
-                [format!("{range}:"), format!("{:.3}", bin.rms_lstar)]
-            };
-            std::iter::once(format!("{}{unit}", b.input))
-                .chain(b.bins.iter().flat_map(cell))
-                .collect::<Vec<_>>()
-        };
-        let rows: Vec<Vec<String>> = self.residuals.iter().map(row).collect();
-        let cells = rows.iter().map(Vec::len).max().unwrap_or(0);
-        let sides = [
-            &[Side::Left][..],
-            &vec![Side::Right; cells.saturating_sub(1)],
-        ]
-        .concat();
-        head.to_owned() + &table(&sides, &rows, 4)
+        head.to_owned() + &table(&[Side::Left, Side::Left], &rows, 4)
     }
+}
+
+fn input_row(by: &ByInput) -> Vec<String> {
+    let unit = if by.unit.is_empty() {
+        String::new()
+    } else {
+        format!(", {}", by.unit)
+    };
+    let bin = |bin: &Bin| {
+        let (from, to) = (number(bin.from, 3), number(bin.to, 3));
+        let range = if from == to {
+            from
+        } else {
+            format!("{from}…{to}")
+        };
+        cell(&range, bin.rms_lstar)
+    };
+    let cells: Vec<String> = by.bins.iter().map(bin).collect();
+    vec![format!("{}{unit}", by.input), cells.join("   ")]
+}
+
+fn cell(what: &str, rms_lstar: f64) -> String {
+    format!("{what}: {rms_lstar:.3}")
 }

