@@ -167,7 +167,7 @@ fn the_summary_says_what_a_person_asks() {
             "32 levels in 12 s, merit at most 0.25 step",
             "4 readings of 3 patches on 2 pages, 3 readings of 2 test-cell trains, at 5, 23, 25 and 32 °C",
             "a/q (scans.csv line 4)",
-            "13.3 spreads off",
+            "read 65.75, predicted 63.75: +2.00 L*, 13.3 spreads off",
             "χ² per degree of freedom 1.25 (7 degrees)",
             "no pages held out",
             "* crossing + store 15 0.125 0.500 1.25 kept",

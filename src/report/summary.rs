@@ -86,8 +86,14 @@ impl ResponseReport {
     fn strays_named(&self) -> String {
         let describe = |s: &super::StrayReport| {
             format!(
-                "{} ({} line {}) read {:.2}, predicted {:.2} L*, {:.1} spreads off",
-                s.reading, s.file, s.line, s.measured_lstar, s.predicted_lstar, s.standardised
+                "{} ({} line {}) read {:.2}, predicted {:.2}: {:+.2} L*, {:.1} spreads off",
+                s.reading,
+                s.file,
+                s.line,
+                s.measured_lstar,
+                s.predicted_lstar,
+                s.measured_lstar - s.predicted_lstar,
+                s.standardised
             )
         };
         let mut names: Vec<String> = self.strays.iter().take(NAMED_MAX).map(describe).collect();
