@@ -3,6 +3,7 @@
 //! The physics stands in three layers, each usable alone: [`drive`] (what the lines put on a pixel),
 //! [`pigment`] (what the pigment does) and [`tone`] (what the eye sees). Everything else uses them.
 
+pub mod cli;
 pub mod design;
 pub mod draw;
 pub mod drive;
@@ -11,6 +12,7 @@ pub mod error;
 pub mod output;
 pub mod pigment;
 pub mod project;
+pub mod report;
 pub mod response;
 pub mod tone;
 pub mod waveforms;

@@ -1,9 +1,11 @@
 //! Every kind of wrong input is refused with its file, line, field, value and what was expected.
 
+mod slips;
 mod small_project;
 
 use greyloom::Error;
 use greyloom::project::{Project, Warning};
+use slips::*;
 use small_project::*;
 use std::fs;
 use std::path::Path;

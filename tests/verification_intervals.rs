@@ -1,9 +1,11 @@
 //! Numbers, lists and files of a project are held to the ends of their intervals: just inside, at, just outside.
 
+mod slips;
 mod small_project;
 
 use greyloom::Error;
 use greyloom::project::Project;
+use slips::*;
 use small_project::*;
 use std::fs;
 

@@ -1,6 +1,6 @@
 //! The grey ramp as the panel will show it, and how even its steps are.
 
-use super::grey::{grey_byte, luminance};
+use super::grey::grey_byte;
 use super::pen::{
     BLUE, HAIR, Heading, INK, QUIET, Type, VERMILION, dashes, disc, fill, raster, rule, text,
     upright,
@@ -8,6 +8,7 @@ use super::pen::{
 use super::sheet::{Area, Drawn, Page};
 use super::text::{cut, width};
 use crate::error::{Error, Result, Unmet};
+use crate::tone::reflectance_from_lstar;
 use crate::waveforms::{Band, LEVELS, Waveforms};
 use plotters::style::RGBColor;
 use plotters_backend::text_anchor::{HPos, VPos};
@@ -111,7 +112,7 @@ impl RampBand {
             dark.lstar,
             light.lstar,
             self.step_lstar(),
-            luminance(light.lstar) / luminance(dark.lstar),
+            reflectance_from_lstar(light.lstar) / reflectance_from_lstar(dark.lstar),
             self.worst_steps(),
         )
     }

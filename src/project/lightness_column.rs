@@ -2,6 +2,7 @@
 
 use super::limits::{LSTAR, REFLECTANCE};
 use super::table::{Row, Table};
+use crate::tone::lstar_from_reflectance;
 
 /// Exactly one of these stands in a table of readings.
 pub(super) const COLUMNS: [&str; 2] = ["reflectance", "lstar"];
@@ -25,14 +26,5 @@ impl LightnessColumn {
             row.number("reflectance", REFLECTANCE)
                 .map(lstar_from_reflectance)
         }
-    }
-}
-
-/// CIE 1976 L* of a luminous reflectance; CIE 15, equations 8.3 and 8.6.
-fn lstar_from_reflectance(reflectance: f64) -> f64 {
-    if reflectance > (6.0f64 / 29.0).powi(3) {
-        116.0 * reflectance.cbrt() - 16.0
-    } else {
-        reflectance * (29.0f64 / 3.0).powi(3)
     }
 }

@@ -1,6 +1,7 @@
 //! What a project holds once read and checked.
 
 use crate::drive::{Erase, Field, PanelLoad, Stroke};
+pub use crate::tone::spectra::Illuminant;
 
 /// A rail of the drivers: min..=max on a step, or continuous where `step` is absent.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -55,12 +56,6 @@ pub struct Instrument {
     pub illuminant: Illuminant,
     /// Standard deviation of a repeated reading.
     pub repeatability_lstar: f64,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Illuminant {
-    D50,
-    D65,
 }
 
 #[derive(Debug, Clone, PartialEq)]

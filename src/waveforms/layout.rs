@@ -97,7 +97,7 @@ fn round_figures(f: &mut Figures) {
 
 /// Lays out compact JSON: a list or an object that holds no other stands on one line, every other
 /// one gives each of its entries a line of its own. Ends in a newline.
-pub(super) fn lay_out(compact: &str) -> String {
+pub(crate) fn lay_out(compact: &str) -> String {
     let bytes = compact.as_bytes();
     let mut out = String::with_capacity(compact.len() * 2);
     let mut open = Vec::new();

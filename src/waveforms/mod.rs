@@ -8,4 +8,5 @@ mod lookup;
 mod set;
 
 pub use check::LEVELS;
+pub(crate) use layout::lay_out;
 pub use set::*;

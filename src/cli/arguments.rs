@@ -1,0 +1,94 @@
+//! Values of arguments: what is accepted, and what is said where it isn't.
+
+use crate::project::limits::{REFRESH_S, TEMPERATURE_C};
+
+/// Largest tolerance: above half a step neighbouring levels could change places.
+const TOLERANCE_STEPS_MAX: f64 = 0.5;
+
+/// A time with its unit, `12s`, `7.5 s` or `800ms`, in seconds.
+pub(super) fn seconds(text: &str) -> Result<f64, String> {
+    let wrong = || "expected a time with its unit, such as 12s, 7.5s or 800ms".to_owned();
+    let trimmed = text.trim();
+    let (digits, per_second) = match trimmed.strip_suffix("ms") {
+        Some(digits) => (digits, 1e3),
+        None => (trimmed.strip_suffix('s').ok_or_else(wrong)?, 1.0),
+    };
+    let seconds = plain_number(digits).ok_or_else(wrong)? / per_second;
+    if REFRESH_S.contains(seconds) {
+        Ok(seconds)
+    } else {
+        Err(format!(
+            "expected a time from {} s to {} s",
+            REFRESH_S.min, REFRESH_S.max
+        ))
+    }
+}
+
+/// Above 0, at most 0.5.
+pub(super) fn tolerance_steps(text: &str) -> Result<f64, String> {
+    match plain_number(text) {
+        Some(steps) if steps > 0.0 && steps <= TOLERANCE_STEPS_MAX => Ok(steps),
+        _ => Err(format!(
+            "expected a number of steps above 0 and at most {TOLERANCE_STEPS_MAX}"
+        )),
+    }
+}
+
+/// A temperature, °C.
+pub(super) fn temperature_c(text: &str) -> Result<f64, String> {
+    match plain_number(text) {
+        Some(degrees) if TEMPERATURE_C.contains(degrees) => Ok(degrees),
+        _ => Err(format!("expected {}", TEMPERATURE_C)),
+    }
+}
+
+/// Digits with a sign and a decimal point; not `inf`, `nan` or `1e3`.
+fn plain_number(text: &str) -> Option<f64> {
+    let text = text.trim();
+    let plain = |b: u8| b.is_ascii_digit() || b"+-.".contains(&b);
+    text.bytes().all(plain).then(|| text.parse().ok()).flatten()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn times_carry_their_unit() {
+        for (text, expected) in [
+            ("12s", 12.0),
+            ("12 s", 12.0),
+            ("7.5s", 7.5),
+            ("800ms", 0.8),
+            (" 800 ms ", 0.8),
+            ("3600s", 3600.0),
+            ("1ms", 0.001),
+        ] {
+            assert_eq!(seconds(text), Ok(expected), "{text:?}");
+        }
+        for text in [
+            "12", "", "s", "ms", "12 min", "-3s", "0s", "nans", "infs", "1e3s", "1,5s", "12ss",
+            "3600.1s", "0.9ms", "twelve", "12µs", "12us",
+        ] {
+            assert!(seconds(text).is_err(), "{text:?}");
+        }
+    }
+
+    #[test]
+    fn tolerances_end_at_half_a_step() {
+        assert_eq!(tolerance_steps("0.5"), Ok(0.5));
+        assert_eq!(tolerance_steps("0.001"), Ok(0.001));
+        for text in ["0", "0.501", "-0.1", "nan", ""] {
+            assert!(tolerance_steps(text).is_err(), "{text:?}");
+        }
+    }
+
+    #[test]
+    fn temperatures_have_an_interval() {
+        assert_eq!(temperature_c("-60"), Ok(-60.0));
+        assert_eq!(temperature_c("120"), Ok(120.0));
+        for text in ["-60.1", "120.1", "warm", "nan"] {
+            assert!(temperature_c(text).is_err(), "{text:?}");
+        }
+    }
+}

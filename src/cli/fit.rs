@@ -1,0 +1,183 @@
+//! `greyloom fit`: the main job, from readings to waveforms.
+
+use super::emit::{PREFIX, TABLE};
+use super::preview::{RAMP, ramp};
+use super::talk::Talk;
+use super::{arguments, say};
+use crate::design::{Design, LadderShare, Request, design};
+use crate::draw::fit_png;
+use crate::emit::c_table;
+use crate::error::{Error, Result};
+use crate::output::OutputFolder;
+use crate::project::Project;
+use crate::report::{FitReport, RequestReport, ResponseReport};
+use crate::response::fit::fit;
+use crate::waveforms::{Band, LEVELS};
+use clap::value_parser;
+use std::path::PathBuf;
+
+const WAVEFORMS: &str = "waveforms.json";
+const RESPONSE: &str = "response.json";
+const FIT_PLOT: &str = "fit.png";
+const FILES: [&str; 5] = [FIT_PLOT, RAMP, RESPONSE, TABLE, WAVEFORMS];
+
+/// Warnings that are printed one by one.
+const WARNINGS_MAX: usize = 10;
+
+/// Fit the panel's response to its readings and design waveforms of even grey levels
+#[derive(Debug, clap::Args)]
+pub(super) struct Arguments {
+    /// Folder with panel.toml, chart.csv, scans.csv; cell.csv and held-out pages where present
+    #[arg(value_name = "PROJECT")]
+    project: PathBuf,
+    /// Grey levels, 2 to 256
+    #[arg(long, value_name = "L", value_parser = value_parser!(u16).range(*LEVELS.start() as i64..=*LEVELS.end() as i64))]
+    levels: u16,
+    /// Longest refresh, with its unit: 12s, 7.5s, 800ms
+    #[arg(long, value_name = "TIME", value_parser = arguments::seconds)]
+    budget: f64,
+    /// Folder to write into
+    #[arg(long, value_name = "DIR")]
+    out: PathBuf,
+    /// Design for this temperature alone, °C [default: bands over the panel's range]
+    #[arg(long, value_name = "T", allow_negative_numbers = true, value_parser = arguments::temperature_c)]
+    temperature: Option<f64>,
+    /// One ladder of greys for all bands, or the widest in each
+    #[arg(long, value_enum, default_value_t = Share::Common)]
+    ladder: Share,
+    /// Largest error of a level, in steps of the ladder: above 0, at most 0.5
+    #[arg(long, value_name = "STEPS", default_value = "0.25", value_parser = arguments::tolerance_steps)]
+    tolerance: f64,
+    /// Print one JSON document in place of the summary
+    #[arg(long)]
+    json: bool,
+    /// Replace files that this program did not write, or that were edited since
+    #[arg(long)]
+    force: bool,
+    /// Threads to work on [default: one a core]; the result is the same
+    #[arg(long, value_name = "N", value_parser = value_parser!(u16).range(1..=256))]
+    threads: Option<u16>,
+}
+
+#[derive(Debug, Clone, Copy, clap::ValueEnum)]
+enum Share {
+    Common,
+    PerBand,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Result<()> {
+    let Some(threads) = arguments.threads else {
+        return fit_and_design(arguments);
+    };
+    let pool = rayon::ThreadPoolBuilder::new()
+        .num_threads(threads.into())
+        .build();
+    let pool = pool.map_err(|e| Error::Usage(format!("--threads {threads}: {e}")))?;
+    pool.install(|| fit_and_design(arguments))
+}
+
+fn fit_and_design(arguments: &Arguments) -> Result<()> {
+    let talk = Talk::new();
+    let progress = |what: &str| talk.step(what);
+    let project = Project::read(&arguments.project)?;
+    let request = request(arguments, &project)?;
+    // Now rather than after the long run.
+    let mut folder = OutputFolder::open(&arguments.out, arguments.force, &FILES)?;
+    warn(&talk, arguments, &project);
+    let fit = fit(&project, &progress)?;
+    let response = ResponseReport::of(&project, &fit);
+    let design = design(&project, &fit, &request, &progress)?;
+    progress("writing");
+    stage(&mut folder, &request, &response, &design)?;
+    let paths = folder.commit()?;
+    drop(talk);
+    let report = FitReport {
+        request: RequestReport::of(&request),
+        response,
+        design: &design,
+        limits: project.panel.limits,
+        files: paths.iter().map(|p| p.display().to_string()).collect(),
+    };
+    say(&if arguments.json {
+        report.to_json()
+    } else {
+        report.to_string()
+    })
+}
+
+/// Errs where the panel is not made for the temperature asked for.
+fn request(arguments: &Arguments, project: &Project) -> Result<Request> {
+    let limits = &project.panel.limits;
+    let (low, high) = (limits.temperature_min_c, limits.temperature_max_c);
+    if let Some(t) = arguments.temperature
+        && !(low..=high).contains(&t)
+    {
+        let file = arguments.project.join("panel.toml");
+        return Err(Error::Usage(format!(
+            "--temperature {t}: expected {low} to {high} °C, the limits.temperature_c of {}",
+            file.display()
+        )));
+    }
+    Ok(Request {
+        levels: arguments.levels.into(),
+        budget_s: arguments.budget.min(limits.refresh_s),
+        tolerance_steps: arguments.tolerance,
+        share: match arguments.ladder {
+            Share::Common => LadderShare::Common,
+            Share::PerBand => LadderShare::PerBand,
+        },
+        temperature_c: arguments.temperature,
+    })
+}
+
+fn warn(talk: &Talk, arguments: &Arguments, project: &Project) {
+    let limit_s = project.panel.limits.refresh_s;
+    if arguments.budget > limit_s {
+        talk.warn(&format!(
+            "--budget {} s: limits.refresh_s of panel.toml allows {limit_s} s, which is used",
+            arguments.budget
+        ));
+    }
+    let warnings = project.warnings();
+    for warning in warnings.iter().take(WARNINGS_MAX) {
+        talk.warn(&warning.to_string());
+    }
+    if warnings.len() > WARNINGS_MAX {
+        talk.warn(&format!(
+            "and {} more like these",
+            warnings.len() - WARNINGS_MAX
+        ));
+    }
+}
+
+fn stage(
+    folder: &mut OutputFolder,
+    request: &Request,
+    response: &ResponseReport,
+    design: &Design,
+) -> Result<()> {
+    let set = &design.set;
+    // The picture and the table are made from what the file holds, so that they can be made again from it.
+    let kept = set.rounded();
+    let bands: Vec<&Band> = kept.bands.iter().collect();
+    folder.stage(WAVEFORMS, set.to_json())?;
+    folder.stage(RESPONSE, response.to_json())?;
+    folder.stage(RAMP, ramp(&kept, &bands, request.tolerance_steps)?)?;
+    folder.stage(FIT_PLOT, fit_plot(response)?)?;
+    folder.stage(TABLE, c_table(&kept, PREFIX)?)
+}
+
+fn fit_plot(response: &ResponseReport) -> Result<Vec<u8>> {
+    let title = format!("{}: readings against the fitted response", response.panel);
+    let held_out = response.holdout.as_ref().map_or(String::new(), |h| {
+        format!(
+            " Held out: rms {:.3} L*, largest {:.3} L*.",
+            h.all.rms_lstar, h.all.max_lstar
+        )
+    });
+    let caption = format!(
+        "Model: {}. χ² per degree of freedom {:.2}; rms {:.3} L*.{held_out}",
+        response.model, response.reduced_chi_square, response.rms_lstar
+    );
+    fit_png(&response.points, &title, &caption)
+}

@@ -1,0 +1,47 @@
+//! What a fit and its design come to, as one result with two writers: JSON for machines and a summary for people.
+
+mod by_input;
+mod compared;
+mod design_words;
+mod lines;
+mod request;
+mod response_report;
+mod summary;
+mod words;
+
+pub use by_input::{Bin, ByInput};
+pub use compared::{Compared, fitted, held_out};
+pub use request::RequestReport;
+pub use response_report::{
+    Correlation, Errors, HoldoutReport, KindReport, Moved, ParameterReport, ReadingCount,
+    ResponseReport, RungReport, StrayReport,
+};
+
+use crate::design::Design;
+use crate::project::Limits;
+use serde::Serialize;
+
+/// Everything that `greyloom fit` tells.
+#[derive(Debug, Clone, Serialize)]
+pub struct FitReport<'a> {
+    pub request: RequestReport,
+    pub response: ResponseReport,
+    pub design: &'a Design,
+    #[serde(skip)]
+    pub limits: Limits,
+    /// Where each file stands, in the order of their names.
+    pub files: Vec<String>,
+}
+
+impl FitReport<'_> {
+    /// One JSON document, two spaces deep, newline at the end.
+    pub fn to_json(&self) -> String {
+        to_json(self)
+    }
+}
+
+/// Numbers, strings and lists only, so serialising can't fail.
+fn to_json(value: &impl Serialize) -> String {
+    let compact = serde_json::to_string(value).unwrap_or_default();
+    crate::waveforms::lay_out(&compact)
+}

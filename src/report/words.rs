@@ -1,0 +1,96 @@
+//! Numbers as people read them.
+
+/// `x` with up to so many decimals, without trailing zeros: 9, 7.5, -2.
+pub(super) fn number(x: f64, decimals: usize) -> String {
+    let text = format!("{x:.decimals$}");
+    let trimmed = if text.contains('.') {
+        text.trim_end_matches('0').trim_end_matches('.')
+    } else {
+        &text
+    };
+    if trimmed == "-0" {
+        "0".into()
+    } else {
+        trimmed.to_owned()
+    }
+}
+
+/// A value and its spread, both to the second significant digit of the spread.
+pub(super) fn with_spread(value: f64, sigma: f64) -> (String, String) {
+    if !sigma.is_finite() || sigma <= 0.0 {
+        return (number(value, 4), "unknown".into());
+    }
+    let decimals = (1.0 - sigma.log10().floor()).clamp(0.0, 9.0) as usize;
+    (format!("{value:.decimals$}"), format!("{sigma:.decimals$}"))
+}
+
+/// `x` to so many significant digits, as a number; what isn't finite stays.
+pub(super) fn significant(x: f64, digits: usize) -> f64 {
+    format!("{x:.*e}", digits.saturating_sub(1))
+        .parse()
+        .unwrap_or(x)
+}
+
+/// `1 page`, `3 pages`.
+pub(super) fn count(n: usize, one: &str) -> String {
+    if n == 1 {
+        format!("1 {one}")
+    } else if one.ends_with("ch") {
+        format!("{n} {one}es")
+    } else {
+        format!("{n} {one}s")
+    }
+}
+
+/// `a`, `a and b`, `a, b and c`.
+pub(super) fn listed(items: &[String]) -> String {
+    match items {
+        [] => String::new(),
+        [only] => only.clone(),
+        [first @ .., last] => format!("{} and {last}", first.join(", ")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_lose_what_says_nothing() {
+        assert_eq!(
+            [9.0, 7.5, -2.0, 0.127, -0.001, 100.0].map(|x| number(x, 2)),
+            ["9", "7.5", "-2", "0.13", "0", "100"].map(str::to_owned)
+        );
+    }
+
+    #[test]
+    fn a_value_stands_to_the_second_digit_of_its_spread() {
+        for (value, sigma, expected) in [
+            (0.718_43, 0.001_23, ("0.7184", "0.0012")),
+            (1234.5, 56.7, ("1234", "57")),
+            (3.456, 0.98, ("3.46", "0.98")),
+        ] {
+            let (value, sigma) = with_spread(value, sigma);
+            assert_eq!((value.as_str(), sigma.as_str()), expected);
+        }
+        assert_eq!(with_spread(1.5, f64::INFINITY).1, "unknown");
+    }
+
+    #[test]
+    fn significant_digits_are_kept() {
+        assert_eq!(significant(123_456.0, 3), 123_000.0);
+        assert_eq!(significant(-0.000_123_456, 4), -0.000_123_5);
+        assert!(significant(f64::NAN, 4).is_nan());
+    }
+
+    #[test]
+    fn lists_and_counts_read_as_prose() {
+        let names = ["a", "b", "c"].map(str::to_owned);
+        assert_eq!(listed(&names), "a, b and c");
+        assert_eq!(listed(&names[..1]), "a");
+        assert_eq!(
+            [count(1, "page"), count(2, "patch"), count(0, "stray")],
+            ["1 page", "2 patches", "0 strays"].map(str::to_owned)
+        );
+    }
+}
