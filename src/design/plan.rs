@@ -270,7 +270,10 @@ impl Planner<'_> {
                 climates: pool.band.proof(&ranked.stretch, CHOICE_PARTS),
                 rows: choice_rows(self.panel.rows),
             };
-            spots_of(self.response, &Reach::new(&scope, &ranked.scheme))
+            spots_of(
+                |a| self.response.curve.lstar(a),
+                &Reach::new(&scope, &ranked.scheme),
+            )
         };
         Candidates {
             pool,

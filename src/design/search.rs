@@ -149,6 +149,7 @@ pub struct Search<'a> {
     select_v: Vec<f64>,
     data_v: Vec<f64>,
     evaluated: AtomicUsize,
+    curve: CurveTable,
 }
 
 impl<'a> Search<'a> {
@@ -158,6 +159,7 @@ impl<'a> Search<'a> {
             rail_values(&space.drivers.data_v),
         );
         Search {
+            curve: CurveTable::new(space.response),
             space,
             select_v,
             data_v,
@@ -205,7 +207,7 @@ impl<'a> Search<'a> {
             climates: climates.to_vec(),
             rows: search_rows(self.space.rows),
         };
-        spots_of(self.space.response, &Reach::new(&scope, scheme))
+        spots_of(|a| self.curve.lstar(a), &Reach::new(&scope, scheme))
     }
 
     /// How good a scheme is; of scores below `floor` only that is told.
@@ -637,12 +639,9 @@ fn akin(a: &Place, b: &Place) -> bool {
 }
 
 /// Lightness of a reach's choices: middle and half-width.
-pub fn spots_of(response: &Response, reach: &Reach) -> Spots {
+pub fn spots_of(lstar: impl Fn(f64) -> f64, reach: &Reach) -> Spots {
     let spot = |choice: usize| {
-        let (dark, light) = (
-            response.curve.lstar(reach.high[choice]),
-            response.curve.lstar(reach.low[choice]),
-        );
+        let (dark, light) = (lstar(reach.high[choice]), lstar(reach.low[choice]));
         Spot {
             mid_lstar: 0.5 * (dark + light),
             half_lstar: 0.5 * (light - dark),
@@ -650,6 +649,25 @@ pub fn spots_of(response: &Response, reach: &Reach) -> Spots {
         }
     };
     Spots::new((0..reach.low.len()).map(spot).collect())
+}
+
+/// The response curve at even coverages, linear between: what a search can spare of the exact one, to 1e-4 L*.
+struct CurveTable(Vec<f64>);
+
+impl CurveTable {
+    const PARTS: usize = 4096;
+
+    fn new(response: &Response) -> Self {
+        let at = |k: usize| response.curve.lstar(k as f64 / Self::PARTS as f64);
+        CurveTable((0..=Self::PARTS).map(at).collect())
+    }
+
+    fn lstar(&self, coverage: f64) -> f64 {
+        let place = coverage.clamp(0.0, 1.0) * Self::PARTS as f64;
+        let at = (place as usize).min(Self::PARTS - 1);
+        let (low, high) = (self.0[at], self.0[at + 1]);
+        low + (place - at as f64) * (high - low)
+    }
 }
 
 /// The row after the erase, the next, which another row's data precedes, and the last.

@@ -13,10 +13,13 @@ pub struct Response {
     pub curve: ResponseCurve,
 }
 
-/// A pixel whose classes are followed one by one; coverage is what of the pigment has crossed.
+/// What of a class's pigment covers the window: all that has crossed.
 pub fn coverage_of(state: &State) -> f64 {
     state[1]
 }
+
+/// [`coverage_of`] as an affine function of the state.
+pub const COVERAGE_ROW: [f64; 4] = [0.0, 1.0, 0.0, 0.0];
 
 impl Response {
     /// One mover for each class, at a temperature, °C, with every duration times `stretch`.

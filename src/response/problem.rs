@@ -111,13 +111,22 @@ impl<'a> ReadingProblem<'a> {
         temperatures.sort_by(f64::total_cmp);
         temperatures.dedup();
         let together = |&temperature_c: &f64| {
-            let at: Vec<usize> =
-                (0..trains.len()).filter(|&i| trains[i].temperature_c == temperature_c).collect();
+            let at: Vec<usize> = (0..trains.len())
+                .filter(|&i| trains[i].temperature_c == temperature_c)
+                .collect();
             let steps: Vec<&[Stroke]> = at.iter().map(|&i| trains[i].steps.as_slice()).collect();
-            at.into_iter().zip(response.lstar_after_trains(temperature_c, &steps)).collect::<Vec<_>>()
+            at.into_iter()
+                .zip(response.lstar_after_trains(temperature_c, &steps))
+                .collect::<Vec<_>>()
         };
         let mut lstar = vec![0.0; trains.len()];
-        for (i, value) in temperatures.par_iter().map(together).collect::<Vec<_>>().into_iter().flatten() {
+        for (i, value) in temperatures
+            .par_iter()
+            .map(together)
+            .collect::<Vec<_>>()
+            .into_iter()
+            .flatten()
+        {
             lstar[i] = value;
         }
         lstar
