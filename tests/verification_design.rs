@@ -26,7 +26,7 @@ const BETWEEN_STEPS: f64 = 1e-3;
 const CONTENTS: usize = 200;
 const TEMPERATURES: usize = 11;
 
-/// The shipped panel's erases and limits on a panel of twelve rows with coarse drivers.
+/// The shipped panel's longer erase and limits on a panel of twelve rows with coarse drivers.
 fn project() -> Project {
     let dir = Path::new(env!("CARGO_MANIFEST_DIR")).join("calibration/harbour-tile");
     let mut project = Project::read(&dir).expect("the shipped project");
@@ -37,11 +37,12 @@ fn project() -> Project {
         max,
         step: Some(step),
     };
-    panel.drivers.select_v = rail(6.0, 11.0, 1.0);
-    panel.drivers.data_v = rail(2.0, 4.0, 1.0);
+    panel.drivers.select_v = rail(6.0, 10.0, 1.0);
+    panel.drivers.data_v = rail(2.0, 3.0, 0.5);
     panel.drivers.tick_us = vec![2000];
     panel.drivers.slot_ticks_max = 40;
     panel.drivers.guard_ticks_max = 4;
+    panel.erases.retain(|e| e.name == "primed");
     project
 }
 
@@ -386,7 +387,6 @@ fn a_laxer_tolerance_is_no_narrower() {
         design.bands[0].span_lstar
     };
     let spans = [0.1, 0.25, 0.45].map(span);
-    println!("spans {spans:?}");
     // L*: a descent may end a little below the best.
     assert!(spans.windows(2).all(|w| w[1] >= w[0] - 0.5), "{spans:?}");
 }
@@ -399,52 +399,57 @@ fn unmet(request: &Request) -> Unmet {
     }
 }
 
-/// The number at the start of the sentence that has `after` behind it.
+/// The number that stands before `after` in a proposal.
 fn number_before(unmet: &Unmet, after: &str) -> Option<f64> {
-    unmet
-        .would_do
-        .iter()
-        .find_map(|w| w.split_once(after)?.0.rsplit(' ').next()?.parse().ok())
+    let proposal = |w: &String| w.split_once(after)?.0.rsplit(' ').next()?.parse().ok();
+    unmet.would_do.iter().find_map(proposal)
 }
 
-#[test]
-fn what_would_do_does() {
-    let asked = Request {
-        levels: 100,
-        ..at_23()
-    };
+/// Asks for too much, and then for what is said to do.
+fn check_proposals(asked: Request) {
     let unmet = unmet(&asked);
-    println!("{unmet}");
     assert!(!unmet.binding.is_empty() && !unmet.would_do.is_empty());
     let met = |request: Request| designed(&project(), &request).is_ok();
     let levels = number_before(&unmet, " levels over").expect("fewer levels") as usize;
     assert!((2..asked.levels).contains(&levels), "{levels}");
-    assert!(
-        [levels, levels - 1].into_iter().any(|levels| met(Request {
-            levels,
-            ..asked.clone()
-        })),
-        "{levels}"
-    );
-    for (a, b) in [(5, 10), (10, 20), (20, 30)] {
-        for extra in [a, b] {
-            let l = levels + extra;
-            println!(
-                "{l} {}",
-                met(Request {
-                    levels: l,
-                    ..asked.clone()
-                })
-            );
-        }
-    }
+    let fewer = |levels| Request {
+        levels,
+        ..asked.clone()
+    };
+    // One level less is forgiven: a proposal is told before the last proof.
+    assert!(met(fewer(levels)) || met(fewer(levels - 1)), "{unmet}");
     if let Some(tolerance_steps) = number_before(&unmet, " step, over") {
-        assert!(
-            met(Request {
-                tolerance_steps,
-                ..asked.clone()
-            }),
-            "{tolerance_steps}"
-        );
+        let laxer = Request {
+            tolerance_steps,
+            ..asked.clone()
+        };
+        assert!(met(laxer), "{unmet}");
     }
+    if let Some(budget_s) = number_before(&unmet, " s: ") {
+        // Told to a tenth.
+        let longer = Request {
+            budget_s: budget_s + 0.05,
+            ..asked
+        };
+        assert!(met(longer), "{unmet}");
+    }
+}
+
+#[test]
+fn what_would_do_at_one_temperature_does() {
+    check_proposals(Request {
+        levels: 45,
+        ..at_23()
+    });
+}
+
+#[test]
+fn a_budget_below_the_erase_is_refused_in_its_own_words() {
+    let unmet = unmet(&Request {
+        budget_s: 2.0,
+        ..at_23()
+    });
+    // 1.45 s of strokes and 1 s of rest, by hand.
+    assert!(unmet.binding.contains("2.45 s"), "{unmet}");
+    assert!(!unmet.would_do.is_empty());
 }

@@ -264,14 +264,6 @@ fn reach_is_slot_by_slot_stepping() {
     }
 }
 
-#[test]
-fn reach_is_slot_by_slot_stepping_where_a_field_lightens() {
-    let response = response(RUNG, 3);
-    for scheme in lightening() {
-        check_against_stepping(&response, &scheme, &[0, 1, 2, 3, 4]);
-    }
-}
-
 /// Lowest and highest coverage of every choice over every combination of ticks of the four others, all rows, one
 /// climate; and the largest difference that dark or clear before the erase makes, L*.
 struct BruteForce {
@@ -357,12 +349,6 @@ fn no_content_of_a_small_column_goes_beyond_its_reach() {
     for (response, fields) in rungs {
         check_against_every_content(&response, &scheme(LONG_MS, &fields));
     }
-}
-
-#[test]
-fn no_content_of_a_small_column_goes_beyond_its_reach_where_a_field_lightens() {
-    let fields = [field(9.0, 3.0, 2, 1), field(-7.0, 2.5, 1, 0)];
-    check_against_every_content(&response(RUNG, 2), &scheme(LONG_MS, &fields));
 }
 
 /// The lightness that stands for the whole scheme while a stretch is fitted.
