@@ -260,11 +260,10 @@ fn check_ladder(set: &Waveforms, band: &Band) {
     assert!(band.figures.worst_error_steps <= TOLERANCE_STEPS + ROUNDED);
     let p = &band.predicted;
     assert!(p.lstar.windows(2).all(|w| w[0] < w[1]), "{:?}", p.lstar);
-    for i in 0..set.levels {
-        assert!(p.low_lstar[i] <= p.lstar[i] && p.lstar[i] <= p.high_lstar[i]);
-        let error = (p.low_lstar[i] - targets[i])
-            .abs()
-            .max((p.high_lstar[i] - targets[i]).abs());
+    for (i, target) in targets.iter().enumerate() {
+        let (low, high) = (p.low_lstar[i], p.high_lstar[i]);
+        assert!(low <= p.lstar[i] && p.lstar[i] <= high);
+        let error = (low - target).abs().max((high - target).abs());
         assert!(
             error <= band.figures.worst_error_lstar + 2.0 * ROUNDED,
             "{i}: {error}"
