@@ -6,8 +6,9 @@ use greyloom::design::reach::{Climate, Reach, Scheme, Scope};
 use greyloom::design::search::spots_of;
 use greyloom::drive::Field;
 use greyloom::project::Project;
+use greyloom::response::Rung;
 use greyloom::response::least_squares::Residuals;
-use greyloom::response::parameters::{Rung, Scene, build, parameters};
+use greyloom::response::parameters::{Scene, build, parameters};
 use greyloom::response::{Grain, PagePlan, ReadingProblem, Response};
 use std::path::Path;
 

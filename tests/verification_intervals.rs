@@ -26,8 +26,8 @@ panel.toml | slot_ticks_max = #127 | 1 2 4096 | 0 4097
 panel.toml | guard_ticks_max = #16 | 0 1 4096 | -1 4097
 panel.toml | fields_max = #2 | 2 7 8 | 0 9
 panel.toml | field_settle_ms = #2.0 | 0 0.1 600000 | -0.1 600000.1
-panel.toml | stretch = { min = #0.5 | 0.01 0.011 2 | 0.0099 2.01
-panel.toml | max = #2.0, step = 0.01 | 0.5 99 100 | 0.49 100.1
+panel.toml | stretch = { min = #0.5 | 0.01 0.011 1 | 0.0099 1.01
+panel.toml | max = #2.0, step = 0.01 | 1 99 100 | 0.99 100.1
 panel.toml | step = #0.01 | 0.0001 0.0002 100 | 0.00009 101
 panel.toml | ms = #150.0 | 0.001 0.002 600000 | 0.0009 600000.1
 panel.toml | rest_ms = #1000.0 | 0 0.1 600000 | -0.1 600000.1

@@ -8,7 +8,7 @@ use greyloom::design::proof::{Extremes, Finished};
 use greyloom::design::reach::{Climate, Reach, Scheme, Scope, lstar_of};
 use greyloom::drive::{Erase, Field, Stroke};
 use greyloom::pigment::{Mover, State, step_pieces};
-use greyloom::response::parameters::Rung;
+use greyloom::response::Rung;
 use greyloom::response::{Response, coverage_of};
 use small_panel::{Numbers, RUNG, SlotTable, response};
 

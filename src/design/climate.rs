@@ -155,12 +155,13 @@ impl BandClimate {
         }
     }
 
-    /// The longest stretch that the clock plays in the band: the largest entry, on the clock's step, counted from 1, above it.
+    /// The longest stretch that the clock plays in the band: the largest entry, on the nearest of the clock's steps,
+    /// which count from 1.
     pub fn longest(&self, stretch: &[Climate]) -> f64 {
         let largest = stretch.iter().map(|c| c.stretch).fold(1.0, f64::max);
         let step = 2.0 * self.rounding;
-        if step > 0.0 && largest > 1.0 {
-            1.0 + ((largest - 1.0) / step - 1e-6).ceil() * step
+        if step > 0.0 {
+            1.0 + ((largest - 1.0) / step).round() * step
         } else {
             largest
         }

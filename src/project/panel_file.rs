@@ -114,6 +114,14 @@ fn stretch(mut keys: Keys) -> Option<StretchRange> {
     let max = keys.number("max", STRETCH);
     let step = keys.number("step", STRETCH_STEP);
     check_order(&keys, min, max);
+    // A band's durations stand as they are at its design temperature.
+    if let (Some(min), Some(max)) = (min, max)
+        && min <= max
+        && !(min..=max).contains(&1.0)
+    {
+        let key = if min > 1.0 { "min" } else { "max" };
+        keys.wrong(key, "a range that holds 1, the clock as it stands");
+    }
     keys.done();
     Some(StretchRange {
         min: min?,

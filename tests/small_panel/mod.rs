@@ -3,7 +3,8 @@
 use greyloom::design::reach::Scheme;
 use greyloom::drive::{Field, Piece, Pieces};
 use greyloom::pigment::{Map, Mover, State};
-use greyloom::response::parameters::{Rung, build};
+use greyloom::response::Rung;
+use greyloom::response::parameters::build;
 use greyloom::response::{Response, coverage_of, rest_map, strokes_map};
 
 pub const RUNG: Rung = Rung {
