@@ -220,21 +220,29 @@ fn wrong_command_lines_end_with_2() {
     let dir = tempfile::tempdir().unwrap();
     fs::create_dir(dir.path().join("project")).unwrap();
     write_project(&dir.path().join("project"));
-    let cases: [(&str, &[&str]); 14] = [
+    let cases: [(&str, &[&str]); 16] = [
         ("", &["a command is missing", "Usage: greyloom"]),
         ("weave project", &["weave"]),
         ("fit project --budget 12s --out out", &["--levels"]),
         (
             "fit project --levels 1 --budget 12s --out out",
-            &["'1'", "--levels", "2..=256"],
+            &["'1'", "--levels", "a whole number from 2 to 256"],
         ),
         (
             "fit project --levels 257 --budget 12s --out out",
-            &["'257'", "2..=256"],
+            &["'257'", "from 2 to 256"],
         ),
         (
             "fit project --levels many --budget 12s --out out",
-            &["'many'", "--levels"],
+            &["'many'", "--levels", "a whole number"],
+        ),
+        (
+            "fit project --levels -3 --budget 12s --out out",
+            &["'-3'", "--levels", "from 2 to 256"],
+        ),
+        (
+            "fit project --levels 32 --budget -12s --out out",
+            &["'-12s'", "--budget", "a time with its unit"],
         ),
         (
             "fit project --levels 32 --budget soon --out out",
