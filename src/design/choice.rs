@@ -187,8 +187,8 @@ pub struct Fineness {
     pub fine_lstar: f64,
 }
 
-/// The widest ladder for which `darkest` (step → places of the darkest target) leaves a place, its span between
-/// `bounds`: (darkest target, step). The lightest place is taken, so that whites stay white.
+/// The widest ladder for which `darkest` (step → places of the darkest target) leaves a place, its span a multiple of
+/// the fine step within `bounds`: (darkest target, step). The lightest place is taken, so that whites stay white.
 ///
 /// Spans are tried from the top in coarse steps, then bisected to fine ones between the first that is feasible and the
 /// one above it.
@@ -198,24 +198,33 @@ pub fn widest(
     fineness: Fineness,
     darkest: impl Fn(f64) -> Vec<Span>,
 ) -> Option<(f64, f64)> {
-    let steps = (levels - 1) as f64;
-    let at = |span: f64| darkest(span / steps).last().map(|s| (s.high, span / steps));
-    let (mut span, mut above) = (bounds.high, bounds.high);
-    let mut found = at(span);
+    let (steps, fine) = ((levels - 1) as f64, fineness.fine_lstar);
+    let at = |place: i64| {
+        let step = place as f64 * fine / steps;
+        darkest(step).last().map(|s| (s.high, step))
+    };
+    let lowest = ((bounds.low / fine).ceil() as i64).max(1);
+    let stride = ((fineness.coarse_lstar / fine).round() as i64).max(1);
+    let mut place = (bounds.high / fine).floor() as i64;
+    let mut above = place + 1;
+    if place < lowest {
+        return None;
+    }
+    let mut found = at(place);
     while found.is_none() {
-        if span <= bounds.low {
+        if place == lowest {
             return None;
         }
-        above = span;
-        span = (span - fineness.coarse_lstar).max(bounds.low);
-        found = at(span);
+        above = place;
+        place = (place - stride).max(lowest);
+        found = at(place);
     }
-    while above - span > fineness.fine_lstar {
-        let middle = 0.5 * (span + above);
+    while above - place > 1 {
+        let middle = place + (above - place) / 2;
         match at(middle) {
             Some(better) => {
                 found = Some(better);
-                span = middle;
+                place = middle;
             }
             None => above = middle,
         }

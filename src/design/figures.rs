@@ -1,16 +1,21 @@
 //! The numbers that go with a finished band: predictions, their uncertainty, and what the drive costs.
 
+use super::choice::step_of;
 use super::climate::BandClimate;
+use super::ladder::Candidates;
 use super::outcome::{BandDesign, Design};
-use super::plan::{Planner, stretch_entries};
+use super::plan::Planner;
 use super::proof::{Extremes, Finished};
+use super::reach::Climate;
 use super::search::Ranked;
 use crate::drive::{
-    flash_caution, largest_line_difference_v, voltage_caution, worst_net_impulse_vs,
+    Timing, flash_caution, largest_line_difference_v, voltage_caution, worst_net_impulse_vs,
 };
 use crate::response::fit::Fit;
 use crate::tone::lightness::reflectance_from_lstar;
-use crate::waveforms::{Band, FORMAT, Figures, Interval, PanelSize, Predicted, VERSION, Waveforms};
+use crate::waveforms::{
+    Band, FORMAT, Figures, Interval, PanelSize, Predicted, StretchAt, VERSION, Waveforms,
+};
 use rayon::prelude::*;
 
 /// Coverage factor of the expanded uncertainty (JCGM 100:2008, 6.2.1).
@@ -27,14 +32,60 @@ pub fn contrast(targets_lstar: &[f64]) -> f64 {
 }
 
 impl Planner<'_> {
-    pub(super) fn band(
+    /// Every band on its ladder, with its proof.
+    pub(super) fn finished(
+        &self,
+        candidates: &[Candidates],
+        ladders: &[Vec<f64>],
+    ) -> Option<Design> {
+        let each = candidates
+            .iter()
+            .zip(ladders)
+            .map(|(c, targets)| self.finished_band(c, targets));
+        let (bands, reports) = each.collect::<Option<Vec<_>>>()?.into_iter().unzip();
+        Some(self.assemble(bands, reports, ladders))
+    }
+
+    fn finished_band(&self, c: &Candidates, targets: &[f64]) -> Option<(Band, BandDesign)> {
+        let best = c.best_for(targets)?;
+        let (ranked, spots) = (&c.pool.schemes[best], &c.spots[best]);
+        let ticks_for = |&t: &f64| {
+            spots
+                .best_for(t)
+                .map(|(s, _)| ranked.scheme.ticks_of(s.choice))
+        };
+        let ticks: Vec<Vec<u32>> = targets.iter().map(ticks_for).collect::<Option<_>>()?;
+        let (rows, settle_ms) = (self.panel.rows, self.panel.drivers.field_settle_ms);
+        let finished = Finished {
+            response: self.response,
+            scheme: &ranked.scheme,
+            rows,
+            settle_ms,
+            ticks: &ticks,
+        };
+        let extremes = finished.extremes(&c.pool.band, &ranked.stretch);
+        let span = |ladder: &[f64]| step_of(ladder) * (ladder.len() - 1) as f64;
+        let alone = self.ladder_of(&[c], self.demand());
+        let report = BandDesign {
+            timing: Timing::of(&ranked.scheme.erase, &ranked.scheme.fields, rows, settle_ms),
+            longest_stretch: BandClimate::longest(&ranked.stretch),
+            worst: extremes.worst(targets)?,
+            span_lstar: span(targets),
+            contrast: contrast(targets),
+            span_alone_lstar: alone.map_or(span(targets), |l| span(&l)),
+            evaluated: c.pool.evaluated,
+        };
+        let band = self.band(&c.pool.band, ranked, &finished, &extremes, &report);
+        Some((band, report))
+    }
+
+    fn band(
         &self,
         climate: &BandClimate,
         ranked: &Ranked,
         finished: &Finished,
         extremes: &Extremes,
         report: &BandDesign,
-        targets: &[f64],
     ) -> Band {
         let scheme = &ranked.scheme;
         let low_lstar: Vec<f64> = extremes.lowest.iter().map(|p| p.lstar).collect();
@@ -44,7 +95,7 @@ impl Planner<'_> {
             .zip(&high_lstar)
             .map(|(l, h)| 0.5 * (l + h))
             .collect();
-        let step_lstar = report.span_lstar / (targets.len() - 1) as f64;
+        let step_lstar = report.span_lstar / (self.request.levels - 1) as f64;
         let worst_error_lstar = (report.worst.lstar - report.worst.target_lstar).abs();
         let impulse = worst_net_impulse_vs(
             &scheme.erase,
@@ -129,7 +180,7 @@ impl Planner<'_> {
             .collect()
     }
 
-    pub(super) fn assemble(
+    fn assemble(
         &self,
         mut bands: Vec<Band>,
         reports: Vec<BandDesign>,
@@ -228,4 +279,16 @@ impl Fit {
             .max(0.0)
             .sqrt()
     }
+}
+
+/// The stretch entries of a band's file; none where nothing is stretched.
+fn stretch_entries(stretch: &[Climate]) -> Vec<StretchAt> {
+    if stretch.iter().all(|c| c.stretch == 1.0) {
+        return Vec::new();
+    }
+    let entry = |c: &Climate| StretchAt {
+        temperature_c: c.temperature_c,
+        factor: c.stretch,
+    };
+    stretch.iter().map(entry).collect()
 }

@@ -3,6 +3,7 @@
 pub mod choice;
 pub mod climate;
 mod figures;
+mod ladder;
 mod outcome;
 mod plan;
 pub mod proof;

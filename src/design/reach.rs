@@ -3,7 +3,7 @@
 
 use crate::drive::{Erase, Field};
 use crate::pigment::{Map, Mover, State};
-use crate::response::{Response, coverage_of, rest_map, strokes_map};
+use crate::response::{COVERAGE_ROW, Response, coverage_of, rest_map, strokes_map};
 
 /// A temperature and the factor on every duration there.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -120,8 +120,8 @@ impl Reach {
 
 /// One field of a scheme for one class.
 struct FieldMaps {
-    own_on: Vec<Map>,
-    own_off: Vec<Map>,
+    /// The pixel's own slot with 0…slot_ticks on, without the guard.
+    own: Vec<Map>,
     guard: Map,
     /// The whole slot of another row: off, on.
     other: [Map; 2],
@@ -185,56 +185,35 @@ impl FieldMaps {
         let guard = mover.hold(0.0, f64::from(field.guard_ticks) * field.tick_s());
         let slot_s = f64::from(field.slot_ticks) * field.tick_s();
         let other = |v: f64| mover.hold(v, slot_s).then(&guard);
+        let on = mover.hold(field.own_on_v(), field.tick_s()).powers(ticks);
+        let off = mover.hold(field.own_off_v(), field.tick_s()).powers(ticks);
         FieldMaps {
-            own_on: mover.hold(field.own_on_v(), field.tick_s()).powers(ticks),
-            own_off: mover.hold(field.own_off_v(), field.tick_s()).powers(ticks),
+            own: on
+                .iter()
+                .zip(off.iter().rev())
+                .map(|(on, off)| on.then(off))
+                .collect(),
             guard,
             other: [other(-field.other_on_v()), other(field.other_on_v())],
         }
     }
 
-    /// States after the own slot with 0…slot_ticks on and `after`, from `x` before the slot.
+    /// States after the own slot with each choice of ticks and `after`, from `x` before the slot.
     fn own_states(&self, x: State, after: &Map) -> Vec<State> {
-        let ticks = self.own_on.len() - 1;
-        let end = |d: usize| after.apply(&self.own_off[ticks - d].apply(&self.own_on[d].apply(&x)));
-        (0..=ticks).map(end).collect()
+        self.own
+            .iter()
+            .map(|own| after.apply(&own.apply(&x)))
+            .collect()
     }
 
     /// For each choice of ticks, coverage at the end as an affine function of the state before the field.
     fn own_functionals(&self, before: &Map, after: &Map) -> Vec<[f64; 4]> {
-        let ticks = self.own_on.len() - 1;
-        let eye = coverage_row(after);
-        let seen = |d: usize| {
-            through(
-                &through(&through(&eye, &self.own_off[ticks - d]), &self.own_on[d]),
-                before,
-            )
-        };
-        (0..=ticks).map(seen).collect()
+        let eye = after.pulled_back(&COVERAGE_ROW);
+        self.own
+            .iter()
+            .map(|own| before.pulled_back(&own.pulled_back(&eye)))
+            .collect()
     }
-}
-
-/// Coverage after `map` as an affine function of the state before it.
-fn coverage_row(map: &Map) -> [f64; 4] {
-    let at = |x: &State| coverage_of(&map.apply(x));
-    let constant = at(&[0.0; 3]);
-    let along = |i: usize| {
-        let mut unit = [0.0; 3];
-        unit[i] = 1.0;
-        at(&unit) - constant
-    };
-    [along(0), along(1), along(2), constant]
-}
-
-/// The affine function `row` of the state after `map`, as one of the state before it.
-fn through(row: &[f64; 4], map: &Map) -> [f64; 4] {
-    let [a, b, c] = &map.rows;
-    [
-        row[0] * a[0] + row[1] * b[0] + row[2] * c[0],
-        row[0] * a[1] + row[1] * b[1] + row[2] * c[1],
-        row[0] * a[2] + row[1] * b[2] + row[2] * c[2],
-        row[0] * a[3] + row[1] * b[3] + row[2] * c[3] + row[3],
-    ]
 }
 
 /// Lightness of the pixel in the last row with these ticks in each field, all other rows on or off.

@@ -48,7 +48,7 @@ pub fn budget_holds_the_erase(planner: &Planner) -> Result<()> {
 }
 
 /// Why the schemes of `pools`, the best that were found, are not good enough.
-pub fn explain(planner: &Planner, pools: &[Pool]) -> Error {
+pub fn explain(planner: &Planner, pools: &[&Pool]) -> Error {
     (planner.progress)("looking for what would do");
     let band = pools.last().map_or(BandClimate::point(23.0), |p| p.band);
     let spots: Vec<(String, Spots)> = pools.last().map_or(Vec::new(), |p| spots(planner, p));

@@ -34,22 +34,22 @@ impl Map {
     pub fn then(&self, next: &Map) -> Map {
         Map {
             rows: [
-                self.mix(&next.rows[0]),
-                self.mix(&next.rows[1]),
-                self.mix(&next.rows[2]),
+                self.pulled_back(&next.rows[0]),
+                self.pulled_back(&next.rows[1]),
+                self.pulled_back(&next.rows[2]),
             ],
         }
     }
 
-    /// One row of a composition: `n` times this map, plus the constant of `n`.
+    /// The affine function `row` of the state after this map (last entry: its constant), as one of the state before.
     #[inline(always)]
-    fn mix(&self, n: &[f64; 4]) -> [f64; 4] {
+    pub fn pulled_back(&self, row: &[f64; 4]) -> [f64; 4] {
         let [a, b, c] = &self.rows;
         [
-            n[0] * a[0] + n[1] * b[0] + n[2] * c[0],
-            n[0] * a[1] + n[1] * b[1] + n[2] * c[1],
-            n[0] * a[2] + n[1] * b[2] + n[2] * c[2],
-            n[0] * a[3] + n[1] * b[3] + n[2] * c[3] + n[3],
+            row[0] * a[0] + row[1] * b[0] + row[2] * c[0],
+            row[0] * a[1] + row[1] * b[1] + row[2] * c[1],
+            row[0] * a[2] + row[1] * b[2] + row[2] * c[2],
+            row[0] * a[3] + row[1] * b[3] + row[2] * c[3] + row[3],
         ]
     }
 

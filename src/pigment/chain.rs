@@ -75,24 +75,27 @@ impl Rates {
 fn exponential_of_jumps(jump: &Map, jumps: f64) -> Map {
     let mut sum = Map::IDENTITY;
     let mut term = Map::IDENTITY;
+    let mut driven = *jump;
     let mut constant = 1.0;
     for n in 1..=TERMS {
         let scale = 1.0 / f64::from(n);
         // The constant of the extended state is not 1 but this term's own.
-        let driven = Map {
-            rows: jump.rows.map(|j| [j[0], j[1], j[2], j[3] * constant]),
-        };
+        for (driven, jump) in driven.rows.iter_mut().zip(&jump.rows) {
+            driven[3] = jump[3] * constant;
+        }
         term = term.then(&driven);
         constant *= scale * jumps;
         for (sum, term) in sum.rows.iter_mut().zip(&mut term.rows) {
-            for k in 0..4 {
-                term[k] *= scale;
-                sum[k] += term[k];
+            for (sum, term) in sum.iter_mut().zip(term) {
+                *term *= scale;
+                *sum += *term;
             }
         }
     }
     let decay = (-jumps).exp();
-    Map {
-        rows: sum.rows.map(|row| row.map(|entry| entry * decay)),
-    }
+    sum.rows
+        .iter_mut()
+        .flatten()
+        .for_each(|entry| *entry *= decay);
+    sum
 }

@@ -25,7 +25,7 @@ const REPORTED: Grain = Grain {
     classes: 5,
 };
 /// Starts of the first rungs, the prior's own middle among them.
-const STARTS: usize = 4;
+const STARTS: usize = 3;
 /// Times that the strays are named anew.
 const STRAY_ROUNDS: usize = 2;
 /// A parameter whose spread the readings leave above this share of its prior's is called undetermined.
@@ -271,7 +271,7 @@ fn scattered(problem: &ReadingProblem, prior: &[f64], k: u32) -> Vec<f64> {
 
 fn rough_options() -> Options {
     Options {
-        max_evaluations: 400,
+        max_evaluations: 15,
         ftol: 1e-2,
         xtol: 1e-3,
         finish: Differences::Forward,
@@ -283,7 +283,7 @@ fn rough_options() -> Options {
 fn fine_options() -> Options {
     Options {
         max_evaluations: 1500,
-        ftol: 1e-5,
+        ftol: 1e-4,
         xtol: 1e-4,
         gtol: 1e-6,
         step_bounds: vec![10.0],

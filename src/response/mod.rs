@@ -13,6 +13,6 @@ mod problem;
 pub mod robust;
 mod solution;
 
-pub use model::{Response, coverage_of, rest_map, strokes_map};
+pub use model::{COVERAGE_ROW, Response, coverage_of, rest_map, strokes_map};
 pub use pages::PagePlan;
 pub use problem::{Grain, ReadingProblem, Source};

@@ -13,10 +13,13 @@ pub struct Response {
     pub curve: ResponseCurve,
 }
 
-/// A pixel whose classes are followed one by one; coverage is what of the pigment has crossed.
+/// What of a class's pigment covers the window: all that has crossed.
 pub fn coverage_of(state: &State) -> f64 {
     state[1]
 }
+
+/// [`coverage_of`] as an affine function of the state.
+pub const COVERAGE_ROW: [f64; 4] = [0.0, 1.0, 0.0, 0.0];
 
 impl Response {
     /// One mover for each class, at a temperature, °C, with every duration times `stretch`.
@@ -35,15 +38,32 @@ impl Response {
             .collect()
     }
 
-    /// Lightness after single-pixel `steps` from the clear state at rest.
-    pub fn lstar_after_steps(&self, temperature_c: f64, steps: &[Stroke]) -> f64 {
-        let mut coverage = 0.0;
+    /// Lightness after each of several single-pixel trains of steps, from the clear state at rest.
+    pub fn lstar_after_trains(&self, temperature_c: f64, trains: &[&[Stroke]]) -> Vec<f64> {
+        let mut coverage = vec![0.0; trains.len()];
         for mover in self.movers(temperature_c, 1.0) {
-            let end = strokes_map(&mover, steps).apply(&self.kinetics.clear());
-            coverage += mover.class.share * coverage_of(&end);
+            // Trains share most of their steps.
+            let mut held: Vec<(Stroke, Map)> = Vec::new();
+            for (train, coverage) in trains.iter().zip(&mut coverage) {
+                let mut x = self.kinetics.clear();
+                for step in *train {
+                    x = held_map(&mover, step, &mut held).apply(&x);
+                }
+                *coverage += mover.class.share * coverage_of(&x);
+            }
         }
-        self.curve.lstar(coverage)
+        coverage.into_iter().map(|a| self.curve.lstar(a)).collect()
     }
+}
+
+/// The map of one step, made once for equal steps.
+fn held_map(mover: &Mover, step: &Stroke, held: &mut Vec<(Stroke, Map)>) -> Map {
+    if let Some((_, map)) = held.iter().find(|(s, _)| s == step) {
+        return *map;
+    }
+    let map = mover.hold(step.pixel_v, step.ms * 1e-3);
+    held.push((*step, map));
+    map
 }
 
 /// The map of strokes one after another.

@@ -322,7 +322,7 @@ pub fn parameters(rung: Rung, scene: &Scene) -> Vec<Parameter> {
                 low: -1.0,
                 high: 1.0,
             },
-            0.5,
+            0.8,
             1.5,
         ));
     }

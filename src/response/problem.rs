@@ -4,6 +4,7 @@ use super::least_squares::Residuals;
 use super::model::Response;
 use super::pages::PagePlan;
 use super::parameters::{Parameter, Rung, build};
+use crate::drive::Stroke;
 use crate::project::{Page, Project};
 use rayon::prelude::*;
 
@@ -95,17 +96,40 @@ impl<'a> ReadingProblem<'a> {
             .into_par_iter()
             .map(|i| self.plans[i].lstar(response, &pages[i], settle_ms))
             .collect();
-        let trains: Vec<f64> = self
-            .project
-            .trains
-            .par_iter()
-            .map(|t| response.lstar_after_steps(t.temperature_c, &t.steps))
-            .collect();
+        let trains = self.trains_lstar(response);
         let of = |source: &Source| match *source {
             Source::Patch { page, patch, .. } => patches[page][patch],
             Source::Train { train, .. } => trains[train],
         };
         self.sources.iter().map(of).collect()
+    }
+
+    /// Lightness of every train, the trains of one temperature together.
+    fn trains_lstar(&self, response: &Response) -> Vec<f64> {
+        let trains = &self.project.trains;
+        let mut temperatures: Vec<f64> = trains.iter().map(|t| t.temperature_c).collect();
+        temperatures.sort_by(f64::total_cmp);
+        temperatures.dedup();
+        let together = |&temperature_c: &f64| {
+            let at: Vec<usize> = (0..trains.len())
+                .filter(|&i| trains[i].temperature_c == temperature_c)
+                .collect();
+            let steps: Vec<&[Stroke]> = at.iter().map(|&i| trains[i].steps.as_slice()).collect();
+            at.into_iter()
+                .zip(response.lstar_after_trains(temperature_c, &steps))
+                .collect::<Vec<_>>()
+        };
+        let mut lstar = vec![0.0; trains.len()];
+        for (i, value) in temperatures
+            .par_iter()
+            .map(together)
+            .collect::<Vec<_>>()
+            .into_iter()
+            .flatten()
+        {
+            lstar[i] = value;
+        }
+        lstar
     }
 }
 

@@ -1,0 +1,174 @@
+//! One ladder for one band or for several: the widest that each serves with some scheme.
+
+use super::choice::{Demand, Fineness, Span, Spots, common, step_of, united, widest};
+use super::climate::BandClimate;
+use super::plan::{Planner, Pool};
+use super::reach::{Reach, Scope};
+use super::request::LadderShare;
+use super::search::{Others, Ranked, SPAN_GRID_LSTAR, spots_of, worst_steps};
+use crate::project::Panel;
+use crate::response::Response;
+use rayon::prelude::*;
+
+/// Rows that a ladder is chosen on, at most; every row is proved at the end.
+const CHOICE_ROWS: usize = 96;
+/// Temperatures that a ladder is chosen on, beyond the first.
+const CHOICE_PARTS: usize = 4;
+/// How the final ladder's span is sought, L*.
+const FINAL: Fineness = Fineness {
+    coarse_lstar: 0.25,
+    fine_lstar: 0.01,
+};
+/// How far beyond the present common span a band may look for a wider one, L*.
+const WIDER_LSTAR: f64 = 5.0;
+
+/// A band's schemes with their spots over many rows and temperatures.
+#[derive(Debug, Clone)]
+pub struct Candidates {
+    pub pool: Pool,
+    /// In the order of the pool's schemes.
+    pub spots: Vec<Spots>,
+}
+
+impl Candidates {
+    /// The scheme that serves a ladder best.
+    pub fn serving(&self, targets_lstar: &[f64]) -> Option<&Ranked> {
+        self.best_for(targets_lstar).map(|i| &self.pool.schemes[i])
+    }
+
+    pub fn best_for(&self, targets_lstar: &[f64]) -> Option<usize> {
+        let errors: Vec<f64> = self
+            .spots
+            .iter()
+            .map(|s| worst_steps(s, targets_lstar))
+            .collect();
+        (0..errors.len()).reduce(|best, i| if errors[i] < errors[best] { i } else { best })
+    }
+
+    /// Where the darkest target may lie, with any of the schemes.
+    fn darkest_targets(&self, demand: Demand, step_lstar: f64) -> Vec<Span> {
+        united(
+            self.spots
+                .iter()
+                .map(|s| s.darkest_targets(demand, step_lstar)),
+        )
+    }
+}
+
+impl Planner<'_> {
+    pub fn candidates(&self, pool: Pool) -> Candidates {
+        let (panel, response) = (self.panel, self.response);
+        let exact = |ranked: &Ranked| exact_spots(panel, response, &pool.band, ranked);
+        let spots = pool.schemes.par_iter().map(exact).collect();
+        Candidates { pool, spots }
+    }
+
+    /// Adds schemes to those of a band.
+    pub fn add(&self, candidates: &mut Candidates, found: Vec<Ranked>) {
+        for ranked in found {
+            let spots = exact_spots(self.panel, self.response, &candidates.pool.band, &ranked);
+            candidates.spots.push(spots);
+            candidates.pool.schemes.push(ranked);
+        }
+    }
+
+    /// The targets of each band.
+    pub fn ladders(&self, candidates: &[Candidates], demand: Demand) -> Option<Vec<Vec<f64>>> {
+        match self.request.share {
+            LadderShare::Common => {
+                let all: Vec<&Candidates> = candidates.iter().collect();
+                let ladder = self.ladder_of(&all, demand)?;
+                Some(vec![ladder; candidates.len()])
+            }
+            LadderShare::PerBand => candidates
+                .iter()
+                .map(|c| self.ladder_of(&[c], demand))
+                .collect(),
+        }
+    }
+
+    /// The widest ladder that every one of the bands serves with some scheme.
+    pub fn ladder_of(&self, candidates: &[&Candidates], demand: Demand) -> Option<Vec<f64>> {
+        let ends = |c: &&Candidates| {
+            let reach = c
+                .spots
+                .iter()
+                .filter_map(Spots::ends)
+                .map(|e| e.high - e.low);
+            reach.fold(0.0, f64::max)
+        };
+        let longest = candidates.iter().map(ends).fold(f64::INFINITY, f64::min);
+        let darkest = |step: f64| -> Vec<Span> {
+            let each = candidates.iter().map(|c| c.darkest_targets(demand, step));
+            each.reduce(|a, b| common(&a, &b)).unwrap_or_default()
+        };
+        let bounds = Span {
+            low: 1.0,
+            high: longest * (1.0 + 1.0 / demand.levels as f64),
+        };
+        let (darkest_lstar, step) = widest(demand.levels, bounds, FINAL, darkest)?;
+        Some(
+            (0..demand.levels)
+                .map(|i| darkest_lstar + i as f64 * step)
+                .collect(),
+        )
+    }
+
+    /// Span of the common ladder; 0 where there is none.
+    pub fn common_span(&self, candidates: &[Candidates]) -> f64 {
+        let all: Vec<&Candidates> = candidates.iter().collect();
+        self.ladder_of(&all, self.search_demand())
+            .map_or(0.0, |l| step_of(&l) * (l.len() - 1) as f64)
+    }
+
+    /// The present common ladder, and where the bands other than `but` let a wider one begin.
+    pub fn others(
+        &self,
+        candidates: &[Candidates],
+        but: usize,
+        demand: Demand,
+    ) -> Option<(Vec<f64>, Others)> {
+        let all: Vec<&Candidates> = candidates.iter().collect();
+        let targets = self
+            .ladder_of(&all, demand)
+            .or_else(|| self.ladder_of(&all[but..=but], demand))?;
+        let steps = (demand.levels - 1) as f64;
+        let span = step_of(&targets) * steps;
+        let first = ((span - WIDER_LSTAR).max(SPAN_GRID_LSTAR) / SPAN_GRID_LSTAR).round() as usize;
+        let count = (2.0 * WIDER_LSTAR / SPAN_GRID_LSTAR) as usize;
+        let at = |k: usize| {
+            let step = (first + k) as f64 * SPAN_GRID_LSTAR / steps;
+            let rest = candidates.iter().enumerate().filter(|(i, _)| *i != but);
+            let each = rest.map(|(_, c)| c.darkest_targets(demand, step));
+            each.reduce(|a, b| common(&a, &b)).unwrap_or_default()
+        };
+        let places = (0..count).into_par_iter().map(at).collect();
+        Some((targets, Others { first, places }))
+    }
+}
+
+/// Spots of a scheme over the rows and temperatures that ladders are chosen on.
+fn exact_spots(panel: &Panel, response: &Response, band: &BandClimate, ranked: &Ranked) -> Spots {
+    let scope = Scope {
+        response,
+        panel_rows: panel.rows,
+        settle_ms: panel.drivers.field_settle_ms,
+        climates: band.proof(&ranked.stretch, CHOICE_PARTS),
+        rows: choice_rows(panel.rows),
+    };
+    spots_of(
+        |a| response.curve.lstar(a),
+        &Reach::new(&scope, &ranked.scheme),
+    )
+}
+
+/// All rows of a small panel; of a large one the first ones, where the erase is still felt, and some of the rest.
+fn choice_rows(rows: usize) -> Vec<usize> {
+    if rows <= CHOICE_ROWS {
+        return (0..rows).collect();
+    }
+    let first = CHOICE_ROWS / 3;
+    let rest = CHOICE_ROWS - first;
+    let spread = (0..rest).map(|k| first + k * (rows - 1 - first) / (rest - 1));
+    (0..first).chain(spread).collect()
+}

@@ -1,0 +1,229 @@
+//! The search over schemes of one band: seeds over a coarse grid, then ascents over the drivers' own grid.
+
+mod grid;
+mod score;
+mod seeds;
+
+use super::choice::{Spot, Spots};
+use super::climate::BandClimate;
+use super::reach::{Climate, Reach, Scheme, Scope};
+use crate::drive::Erase;
+use crate::project::Drivers;
+use crate::response::Response;
+use grid::Grid;
+pub use grid::{Place, rail_values};
+use rayon::prelude::*;
+use score::{DESCENT, Judging, PRICE_LSTAR};
+pub use score::{Goal, Others, SPAN_GRID_LSTAR, Score, worst_steps};
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+/// What a search may use and must keep.
+#[derive(Debug, Clone)]
+pub struct Space<'a> {
+    pub response: &'a Response,
+    pub drivers: &'a Drivers,
+    pub erases: &'a [Erase],
+    pub rows: usize,
+    /// Longest refresh at any temperature, s.
+    pub budget_s: f64,
+    /// The largest stretch allowed for while places are compared; a place that comes to need more is refused.
+    pub stretch: f64,
+    pub goal: Goal,
+    pub band: BandClimate,
+}
+
+/// A scheme with how good it is.
+#[derive(Debug, Clone)]
+pub struct Ranked {
+    pub place: Place,
+    pub scheme: Scheme,
+    pub score: Score,
+    /// The stretch that suits the scheme.
+    pub stretch: Vec<Climate>,
+}
+
+/// By how much the price of a laxer tolerance rises, and how often, while a descent ends on a scheme that needs one.
+const PRICE_RISE: f64 = 3.0;
+const PRICE_RISES: usize = 2;
+/// Moves of one ascent, at most.
+const MOVES: usize = 60;
+
+/// The grid, and the judging of places on it.
+pub struct Search<'a> {
+    space: Space<'a>,
+    grid: Grid<'a>,
+    curve: CurveTable,
+    evaluated: AtomicUsize,
+}
+
+impl<'a> Search<'a> {
+    pub fn new(space: Space<'a>) -> Self {
+        let grid = Grid {
+            drivers: space.drivers,
+            erases: space.erases,
+            rows: space.rows,
+            budget_s: space.budget_s,
+            stretch: space.stretch,
+            select_v: rail_values(&space.drivers.select_v),
+            data_v: rail_values(&space.drivers.data_v),
+        };
+        Search {
+            curve: CurveTable::new(space.response),
+            grid,
+            space,
+            evaluated: AtomicUsize::new(0),
+        }
+    }
+
+    /// Schemes evaluated so far.
+    pub fn evaluated(&self) -> usize {
+        self.evaluated.load(Ordering::Relaxed)
+    }
+
+    /// The best schemes found from `starts`, best first.
+    pub fn run(&self, starts: Vec<Place>) -> Vec<Ranked> {
+        let mut found: Vec<Ranked> = Vec::new();
+        for start in starts
+            .into_iter()
+            .filter_map(|s| self.grid.brought_into_budget(s))
+        {
+            let end = self.climb(start);
+            if !found.iter().any(|f| f.place == end.place) {
+                found.push(end);
+            }
+        }
+        let order = |a: &Ranked, b: &Ranked| {
+            b.score
+                .kept
+                .cmp(&a.score.kept)
+                .then(b.score.value.total_cmp(&a.score.value))
+        };
+        found.sort_by(order);
+        found
+    }
+
+    /// Spots of a scheme over `climates`, in the rows that a search looks at.
+    pub fn spots(&self, scheme: &Scheme, climates: &[Climate]) -> Spots {
+        self.evaluated.fetch_add(1, Ordering::Relaxed);
+        let scope = Scope {
+            response: self.space.response,
+            panel_rows: self.grid.rows,
+            settle_ms: self.grid.drivers.field_settle_ms,
+            climates: climates.to_vec(),
+            rows: search_rows(self.grid.rows),
+        };
+        spots_of(|a| self.curve.lstar(a), &Reach::new(&scope, scheme))
+    }
+
+    fn score(&self, scheme: &Scheme, climates: &[Climate], judging: &Judging) -> Score {
+        self.space.goal.score(
+            &self.spots(scheme, climates).thinned(judging.thin_lstar),
+            judging,
+        )
+    }
+
+    /// An ascent, and further ones at a higher price while it ends on a scheme that misses the tolerance.
+    fn climb(&self, start: Place) -> Ranked {
+        let mut price = PRICE_LSTAR;
+        let mut best = self.ascend(self.ranked(start, price), price);
+        for _ in 0..PRICE_RISES {
+            if best.score.kept {
+                break;
+            }
+            price *= PRICE_RISE;
+            best = self.ascend(self.ranked(best.place, price), price);
+        }
+        best
+    }
+
+    /// Moves to the best neighbour until none is better; the stretch is fitted anew to each place reached.
+    fn ascend(&self, mut best: Ranked, price_lstar: f64) -> Ranked {
+        for _ in 0..MOVES {
+            let near = self.grid.neighbours(&best.place);
+            let climates = self.space.band.corners(&best.stretch);
+            let floor = best.score.value + self.space.goal.gain();
+            let judging = Judging {
+                floor,
+                price_lstar,
+                ..DESCENT
+            };
+            let judged = |p: &Place| self.score(&self.grid.scheme(p), &climates, &judging).value;
+            let scores: Vec<f64> = near.par_iter().map(judged).collect();
+            let top = (0..near.len()).reduce(|t, i| if scores[i] > scores[t] { i } else { t });
+            let Some(top) = top.filter(|&t| scores[t] > floor) else {
+                break;
+            };
+            let next = self.ranked(near[top].clone(), price_lstar);
+            if next.score.value <= floor {
+                break;
+            }
+            best = next;
+        }
+        best
+    }
+
+    /// A place with the stretch that suits it, and its score there.
+    fn ranked(&self, place: Place, price_lstar: f64) -> Ranked {
+        let (space, grid) = (&self.space, &self.grid);
+        let scheme = grid.scheme(&place);
+        let stretch = space
+            .band
+            .fitted(space.response, &scheme, grid.rows, grid.drivers);
+        let longest_s = grid.unstretched_s(&scheme) * BandClimate::longest(&stretch);
+        let score = if longest_s > grid.budget_s {
+            Score::NONE
+        } else {
+            let judging = Judging {
+                price_lstar,
+                ..DESCENT
+            };
+            self.score(&scheme, &space.band.corners(&stretch), &judging)
+        };
+        Ranked {
+            place,
+            scheme,
+            score,
+            stretch,
+        }
+    }
+}
+
+/// Lightness of a reach's choices: middle and half-width.
+pub fn spots_of(lstar: impl Fn(f64) -> f64, reach: &Reach) -> Spots {
+    let spot = |choice: usize| {
+        let (dark, light) = (lstar(reach.high[choice]), lstar(reach.low[choice]));
+        Spot {
+            mid_lstar: 0.5 * (dark + light),
+            half_lstar: 0.5 * (light - dark),
+            choice,
+        }
+    };
+    Spots::new((0..reach.low.len()).map(spot).collect())
+}
+
+/// The row after the erase, the next, which another row's data precedes, and the last.
+fn search_rows(rows: usize) -> Vec<usize> {
+    let mut chosen = vec![0, 1, rows - 1];
+    chosen.retain(|&r| r < rows);
+    chosen.dedup();
+    chosen
+}
+
+/// The response curve at even coverages, linear between: what a search can spare of the exact one, to 1e-4 L*.
+struct CurveTable(Vec<f64>);
+
+impl CurveTable {
+    const PARTS: usize = 4096;
+
+    fn new(response: &Response) -> Self {
+        let at = |k: usize| response.curve.lstar(k as f64 / Self::PARTS as f64);
+        CurveTable((0..=Self::PARTS).map(at).collect())
+    }
+
+    fn lstar(&self, coverage: f64) -> f64 {
+        let place = coverage.clamp(0.0, 1.0) * Self::PARTS as f64;
+        let at = (place as usize).min(Self::PARTS - 1);
+        let (low, high) = (self.0[at], self.0[at + 1]);
+        low + (place - at as f64) * (high - low)
+    }
+}

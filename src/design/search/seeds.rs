@@ -1,0 +1,142 @@
+//! Where descents start: a coarse grid over the whole space, its most promising places.
+
+use super::Search;
+use super::grid::{FieldPlace, Place};
+use super::score::SEEDS;
+use crate::design::reach::lstar_of;
+use crate::drive::Field;
+use rayon::prelude::*;
+
+/// Select and data voltages tried: of a field alone; of two that share the time; of a long and of a short one.
+const ALONE: (usize, usize) = (13, 9);
+const SHARED: (usize, usize) = (8, 6);
+const LONG: (usize, usize) = (11, 7);
+const SHORT: (usize, usize) = (6, 3);
+/// How two fields share the time.
+const SHARES: [f64; 2] = [0.6, 0.4];
+const SHORT_FIRST: [f64; 2] = [0.05, 0.95];
+const SHORT_LAST: [f64; 2] = [0.95, 0.05];
+
+impl Search<'_> {
+    /// The most promising places of the coarse grid, at most `count`, no two alike in kind.
+    pub fn seeds(&self, count: usize) -> Vec<Place> {
+        let places = self.coarse_places();
+        let by_speed = self
+            .space
+            .band
+            .by_speed(self.space.response, self.grid.drivers);
+        let climates = self.space.band.corners(&by_speed);
+        let judged = |place| {
+            (
+                self.score(&self.grid.scheme(place), &climates, &SEEDS)
+                    .value,
+                place,
+            )
+        };
+        let mut ranked: Vec<(f64, &Place)> = places.par_iter().map(judged).collect();
+        ranked.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let mut seeds: Vec<Place> = Vec::new();
+        for (_, place) in ranked {
+            if seeds.len() == count {
+                break;
+            }
+            if !seeds.iter().any(|s| akin(s, place)) {
+                seeds.push(place.clone());
+            }
+        }
+        seeds
+    }
+
+    fn coarse_places(&self) -> Vec<Place> {
+        let mut places = Vec::new();
+        for erase in 0..self.grid.erases.len() {
+            for guard in [0, self.grid.drivers.guard_ticks_max / 2] {
+                for (volts, shares) in self.kinds() {
+                    let tick = self.grid.longest_tick();
+                    let field = |&(select, data): &(usize, usize)| FieldPlace {
+                        select,
+                        data,
+                        tick,
+                        slot: 1,
+                        guard,
+                    };
+                    let fields: Vec<FieldPlace> = volts.iter().map(field).collect();
+                    places.extend(self.grid.filled(erase, &fields, &shares));
+                }
+            }
+        }
+        places
+            .into_par_iter()
+            .filter(|place| self.promising(place))
+            .collect()
+    }
+
+    /// Voltages of the fields, as places on the rails, and their shares of the time.
+    fn kinds(&self) -> Vec<(Vec<(usize, usize)>, Vec<f64>)> {
+        let mut kinds: Vec<(Vec<(usize, usize)>, Vec<f64>)> = self
+            .voltages(ALONE)
+            .into_iter()
+            .map(|a| (vec![a], vec![1.0]))
+            .collect();
+        if self.grid.drivers.fields_max < 2 {
+            return kinds;
+        }
+        let (shared, short) = (self.voltages(SHARED), self.voltages(SHORT));
+        for &a in &shared {
+            kinds.extend(shared.iter().map(|&b| (vec![a, b], SHARES.to_vec())));
+        }
+        for a in self.voltages(LONG) {
+            for &b in &short {
+                kinds.push((vec![b, a], SHORT_FIRST.to_vec()));
+                kinds.push((vec![a, b], SHORT_LAST.to_vec()));
+            }
+        }
+        kinds
+    }
+
+    /// Every pair of so many select and data voltages, spread over the rails.
+    fn voltages(&self, (selects, datas): (usize, usize)) -> Vec<(usize, usize)> {
+        let datas = spread(self.grid.data_v.len(), datas);
+        let selects = spread(self.grid.select_v.len(), selects);
+        selects
+            .into_iter()
+            .flat_map(|s| datas.iter().map(move |&d| (s, d)))
+            .collect()
+    }
+
+    /// A cheap look at the ends of the ramp: white and dark must lie apart, and content must not blur white.
+    fn promising(&self, place: &Place) -> bool {
+        const LEAST_REACH_LSTAR: f64 = 15.0;
+        const MOST_BLUR_LSTAR: f64 = 3.0;
+        let scheme = self.grid.scheme(place);
+        let (response, grid) = (self.space.response, &self.grid);
+        let settle_ms = grid.drivers.field_settle_ms;
+        let climate = self.space.band.design();
+        let ends = |ticks: fn(&Field) -> u32, on: bool| {
+            lstar_of(response, &scheme, grid.rows, settle_ms, climate, ticks, on)
+        };
+        let (white, white_blurred) = (ends(|_| 0, false), ends(|_| 0, true));
+        white - white_blurred <= MOST_BLUR_LSTAR
+            && white - ends(|f| f.slot_ticks, false) >= LEAST_REACH_LSTAR
+    }
+}
+
+/// Up to `parts` of `len` indices, evenly spread, the ends among them.
+fn spread(len: usize, parts: usize) -> Vec<usize> {
+    let mut all: Vec<usize> = (0..parts)
+        .map(|i| i * len.saturating_sub(1) / (parts - 1).max(1))
+        .collect();
+    all.dedup();
+    all
+}
+
+/// Alike in erase, number of fields, and voltages to within a few steps of the rails.
+fn akin(a: &Place, b: &Place) -> bool {
+    const STEPS: usize = 4;
+    a.erase == b.erase
+        && a.fields.len() == b.fields.len()
+        && a.fields
+            .iter()
+            .zip(&b.fields)
+            .all(|(x, y)| x.select.abs_diff(y.select) <= STEPS && x.data.abs_diff(y.data) <= STEPS)
+}
