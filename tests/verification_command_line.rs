@@ -207,7 +207,7 @@ fn too_few_readings_are_counted_and_a_patch_without_one_is_a_warning() {
     write_project(&dir.path().join("project"));
     fs::write(dir.path().join("project/scans.csv"), scans).unwrap();
     let words = [
-        "warning: page `a`, patch `q`: no reading",
+        "warning: page `a`, patch `q`: no reading in scans.csv",
         "scans.csv",
         "`6 readings`",
         "at least 20 readings",
@@ -242,7 +242,7 @@ fn wrong_command_lines_end_with_2() {
         ),
         (
             "fit project --levels 32 --budget -12s --out out",
-            &["'-12s'", "--budget", "a time with its unit"],
+            &["'-12s'", "--budget", "from 0.001 s to 3600 s"],
         ),
         (
             "fit project --levels 32 --budget soon --out out",

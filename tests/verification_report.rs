@@ -177,7 +177,7 @@ fn the_summary_says_what_a_person_asks() {
             "Band 1 of 3: 5 to 14 °C, designed at 10 °C",
             "primed erase; then a strong field: select 9 V, data 3 V, 70 ticks of 1 ms a row, 8 guard ticks; then a weak field: select 5.5 V",
             "primed: +18 V for 300 ms",
-            "1 5…14 9.30 37.00…85.00 48.00 7.9 : 1 0.190 3 79 all on 5",
+            "1 5…14 13.31 37.00…85.00 48.00 7.9 : 1 0.240 3 79 all on 5",
             "level 3 shows 41.62 where 41.25 L* is wanted, other rows all on, row 79 of 0 to 79, 5 °C",
             "(erase 2.700 + fields 6.240 + 3.200 + settling 0.004 + rest 2.000) s × 1.25 stretch",
             "ghost 0.31 L* (limit 0.5), net impulse -11.2 V·s (limit 25), energy 4.75 mJ",
