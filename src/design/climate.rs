@@ -66,7 +66,7 @@ impl BandClimate {
     }
 
     /// The stretch at the band's ends and middle that keeps the middle greys of `scheme` where they are at the design
-    /// temperature, on the clock's steps.
+    /// temperature.
     pub fn fitted(
         &self,
         response: &Response,
@@ -152,9 +152,15 @@ impl BandClimate {
         }
     }
 
-    /// The longest stretch in the band, from the ends of its table.
-    pub fn longest(stretch: &[Climate]) -> f64 {
-        stretch.iter().map(|c| c.stretch).fold(1.0, f64::max)
+    /// The longest stretch that the clock plays in the band: the largest entry, on the clock's step above it.
+    pub fn longest(&self, stretch: &[Climate]) -> f64 {
+        let largest = stretch.iter().map(|c| c.stretch).fold(1.0, f64::max);
+        let step = 2.0 * self.rounding;
+        if step > 0.0 && largest > 1.0 {
+            (largest / step - 1e-6).ceil() * step
+        } else {
+            largest
+        }
     }
 }
 
@@ -221,7 +227,7 @@ impl Suited<'_> {
         0.5 * (of(false) + of(true))
     }
 
-    /// The factor, on the clock's steps and within its range, that brings the middle grey to that at `design`.
+    /// The factor, within the clock's range, that brings the middle grey to that at `design`.
     fn stretch(mut self, design: Climate, range: StretchRange) -> f64 {
         self.target_lstar = self.lstar(design);
         let law = self.response.kinetics.temperature;
@@ -231,8 +237,8 @@ impl Suited<'_> {
             .configure(|state| state.max_iters(30))
             .run();
         let found = root.ok().and_then(|r| r.state.best_param).unwrap_or(guess);
-        let steps = (found / range.step).round() * range.step;
-        steps.clamp(range.min, range.max)
+        // Four digits are more than a clock of any step plays.
+        ((found * 1e4).round() / 1e4).clamp(range.min, range.max)
     }
 }
 

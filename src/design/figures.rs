@@ -68,7 +68,7 @@ impl Planner<'_> {
         let alone = self.ladder_of(&[c], self.demand());
         let report = BandDesign {
             timing: Timing::of(&ranked.scheme.erase, &ranked.scheme.fields, rows, settle_ms),
-            longest_stretch: BandClimate::longest(&ranked.stretch),
+            longest_stretch: c.pool.band.longest(&ranked.stretch),
             worst: extremes.worst(targets)?,
             span_lstar: span(targets),
             contrast: contrast(targets),

@@ -18,11 +18,11 @@ use crate::response::fit::Fit;
 const BAND_COUNTS: [usize; 8] = [1, 2, 3, 4, 6, 8, 12, 20];
 const BAND_GAIN_LSTAR: f64 = 0.75;
 /// Share of the tolerance that temperature alone may take before a number of bands is searched at all.
-const TEMPERATURE_SHARE: f64 = 0.5;
+const TEMPERATURE_SHARE: f64 = 0.55;
 /// Share of the tolerance that searches allow themselves: they see fewer rows and temperatures than the proof.
 const SEARCH_SHARE: f64 = 0.95;
 /// Ascents from the coarse grid, and schemes carried from one search to the next.
-const STARTS: usize = 5;
+const STARTS: usize = 8;
 const CARRIED: usize = 3;
 /// How often every band in turn is searched for a wider common ladder.
 const COMMON_ROUNDS: usize = 2;
@@ -123,11 +123,11 @@ impl Planner<'_> {
         })
     }
 
-    /// The longest stretch that a band may come to need: by the liquid's speed, and two steps of the clock.
+    /// The longest stretch that a band may come to need: by the liquid's speed, and a step of the clock.
     fn slowest(&self, band: &BandClimate) -> f64 {
-        let longest = BandClimate::longest(&band.by_speed(self.response, &self.panel.drivers));
+        let longest = band.longest(&band.by_speed(self.response, &self.panel.drivers));
         if longest > 1.0 {
-            longest + 4.0 * band.rounding
+            longest + 2.0 * band.rounding
         } else {
             1.0
         }
@@ -198,30 +198,26 @@ impl Planner<'_> {
         best.ok_or_else(|| unmet::explain(self, &tried.iter().collect::<Vec<_>>()))
     }
 
-    /// Half of what the band's ends alone make of a middle grey of the pool's best scheme, in steps.
+    /// Half of what the band's ends alone make of a grey of the pool's best scheme, the worst of a few, in steps.
     fn temperature_blur_steps(&self, band: &BandClimate, pool: &Pool) -> f64 {
         let Some(best) = pool.schemes.first() else {
             return 0.0;
         };
         let (rows, drivers) = (self.panel.rows, &self.panel.drivers);
-        let stretch = band.fitted(self.response, &best.scheme, rows, drivers);
-        let half = |f: &Field| f.slot_ticks / 2;
-        let grey = |c: Climate| {
-            lstar_of(
-                self.response,
-                &best.scheme,
-                rows,
-                drivers.field_settle_ms,
-                c,
-                half,
-                false,
-            )
+        let climates = band.corners(&band.fitted(self.response, &best.scheme, rows, drivers));
+        let blur = |(part, on): (u32, bool)| {
+            let ticks = |f: &Field| f.slot_ticks * part / GREYS;
+            let settle_ms = drivers.field_settle_ms;
+            let grey =
+                |c: &Climate| lstar_of(self.response, &best.scheme, rows, settle_ms, *c, ticks, on);
+            let greys: Vec<f64> = climates.iter().map(grey).collect();
+            let high = greys.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+            0.5 * (high - greys.iter().copied().fold(f64::INFINITY, f64::min))
         };
-        let greys: Vec<f64> = band.corners(&stretch).into_iter().map(grey).collect();
-        let low = greys.iter().copied().fold(f64::INFINITY, f64::min);
-        let high = greys.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        const GREYS: u32 = 8;
+        let greys = (0..=GREYS).flat_map(|part| [(part, false), (part, true)]);
         let step = best.score.value.max(1.0) / (self.request.levels - 1) as f64;
-        0.5 * (high - low) / step
+        greys.map(blur).fold(0.0, f64::max) / step
     }
 
     /// The schemes with the widest ladders of a band, from those of the last searches and from the coarse grid.

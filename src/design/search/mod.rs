@@ -169,7 +169,7 @@ impl<'a> Search<'a> {
         let stretch = space
             .band
             .fitted(space.response, &scheme, grid.rows, grid.drivers);
-        let longest_s = grid.unstretched_s(&scheme) * BandClimate::longest(&stretch);
+        let longest_s = grid.unstretched_s(&scheme) * space.band.longest(&stretch);
         let score = if longest_s > grid.budget_s {
             Score::NONE
         } else {

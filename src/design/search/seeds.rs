@@ -104,10 +104,10 @@ impl Search<'_> {
             .collect()
     }
 
-    /// A cheap look at the ends of the ramp: white and dark must lie apart, and content must not blur white.
+    /// A cheap look at the ends of the ramp: dark and light must lie apart, and content must not blur white.
     fn promising(&self, place: &Place) -> bool {
-        const LEAST_REACH_LSTAR: f64 = 15.0;
-        const MOST_BLUR_LSTAR: f64 = 3.0;
+        const LEAST_REACH_LSTAR: f64 = 5.0;
+        const MOST_BLUR: f64 = 0.1;
         let scheme = self.grid.scheme(place);
         let (response, grid) = (self.space.response, &self.grid);
         let settle_ms = grid.drivers.field_settle_ms;
@@ -115,9 +115,13 @@ impl Search<'_> {
         let ends = |ticks: fn(&Field) -> u32, on: bool| {
             lstar_of(response, &scheme, grid.rows, settle_ms, climate, ticks, on)
         };
-        let (white, white_blurred) = (ends(|_| 0, false), ends(|_| 0, true));
-        white - white_blurred <= MOST_BLUR_LSTAR
-            && white - ends(|f| f.slot_ticks, false) >= LEAST_REACH_LSTAR
+        let (white, blurred, dark) = (
+            ends(|_| 0, false),
+            ends(|_| 0, true),
+            ends(|f| f.slot_ticks, false),
+        );
+        let reach = white - dark;
+        reach >= LEAST_REACH_LSTAR && white - blurred <= MOST_BLUR * reach
     }
 }
 
