@@ -12,7 +12,6 @@ use greyloom::response::fit::{Estimate, Fit, Residual, RungFit};
 use greyloom::response::least_squares::Ending;
 use greyloom::response::parameters::{Parameter, Rung, Scene, build, parameters};
 use greyloom::response::robust::Stray;
-use greyloom::tone::Ladder;
 use nalgebra::DMatrix;
 use serde_json::Value;
 
