@@ -7,10 +7,11 @@ use greyloom::design::{BandDesign, Content, Design, LadderShare, Request, Worst}
 use greyloom::drive::Timing;
 use greyloom::project::{Page, Project};
 use greyloom::report::{FitReport, RequestReport, ResponseReport, fitted};
+use greyloom::response::Rung;
 use greyloom::response::Source;
 use greyloom::response::fit::{Estimate, Fit, Residual, RungFit};
 use greyloom::response::least_squares::Ending;
-use greyloom::response::parameters::{Parameter, Rung, Scene, build, parameters};
+use greyloom::response::parameters::{Parameter, Scene, build, parameters};
 use greyloom::response::robust::Stray;
 use nalgebra::DMatrix;
 use serde_json::Value;
@@ -72,6 +73,7 @@ fn tried(rung: Rung) -> RungFit {
         reduced_chi_square: 1.25,
         rms_lstar: if rung.store { 0.125 } else { 0.375 },
         left_out_rms_lstar: 0.5,
+        left_out_mirrored_rms_lstar: None,
         ending: Ending::Settled,
     }
 }

@@ -4,11 +4,12 @@ use std::path::Path;
 use std::sync::LazyLock;
 
 use greyloom::project::{Measured, Panel, Project};
+use greyloom::response::Rung;
 use greyloom::response::crossval::left_out_squares;
 use greyloom::response::fit::{Fit, fit};
 use greyloom::response::holdout::{errors, predict};
 use greyloom::response::least_squares::{Options, Residuals, solve};
-use greyloom::response::parameters::{Rung, build};
+use greyloom::response::parameters::build;
 use greyloom::response::{Grain, PagePlan, ReadingProblem, Response};
 
 /// Standard deviations: one of 18 parameters passes 4 by chance once in 900 runs.

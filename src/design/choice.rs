@@ -122,10 +122,21 @@ impl Spots {
         union
     }
 
-    /// Where the darkest target of a ladder of this step may lie.
+    /// Where the darkest target of a ladder of this step may lie: every target served, the outer two no farther out than
+    /// some choice's middle.
     pub fn darkest_targets(&self, demand: Demand, step_lstar: f64) -> Vec<Span> {
+        let Some(ends) = self.ends() else {
+            return Vec::new();
+        };
+        let within = Span {
+            low: ends.low,
+            high: ends.high - (demand.levels - 1) as f64 * step_lstar,
+        };
+        if within.high < within.low {
+            return Vec::new();
+        }
         let served = self.served(demand.tolerance_steps * step_lstar);
-        let mut left = served.clone();
+        let mut left = common(&served, &[within]);
         for level in 1..demand.levels {
             if left.is_empty() {
                 break;

@@ -104,7 +104,7 @@ impl Planner<'_> {
         };
         let bounds = Span {
             low: 1.0,
-            high: longest * (1.0 + 1.0 / demand.levels as f64),
+            high: longest,
         };
         let (darkest_lstar, step) = widest(demand.levels, bounds, FINAL, darkest)?;
         Some(

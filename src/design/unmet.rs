@@ -158,7 +158,7 @@ fn too_short(planner: &Planner, at: &str) -> String {
 fn widest_of(found: &[Found], demand: Demand) -> Option<f64> {
     let each = |f: &Found| {
         let ends = f.spots.ends()?;
-        let high = (ends.high - ends.low) * (1.0 + 1.0 / demand.levels as f64);
+        let high = ends.high - ends.low;
         let places = |step: f64| f.spots.darkest_targets(demand, step);
         let (_, step) = widest(
             demand.levels,

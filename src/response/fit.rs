@@ -4,9 +4,10 @@ use super::crossval::left_out_squares;
 use super::differences::Differences;
 use super::least_squares::{Ending, Options, Residuals, Solution, solve, solve_from};
 use super::model::Response;
-use super::parameters::{Parameter, Rung, Scene, build, parameters};
+use super::parameters::{Parameter, Scene, build, parameters};
 use super::problem::{Grain, ReadingProblem, Source};
 use super::robust::{Stray, Weighted, strays};
+use super::rung::Rung;
 use crate::error::{Error, InputError, Result};
 use crate::project::Project;
 use nalgebra::DMatrix;
@@ -41,6 +42,8 @@ pub struct RungFit {
     pub rms_lstar: f64,
     /// Error on pages and trains left out one at a time.
     pub left_out_rms_lstar: f64,
+    /// The same on mirrored pages alone, where there are any.
+    pub left_out_mirrored_rms_lstar: Option<f64>,
     pub ending: Ending,
 }
 
@@ -305,7 +308,7 @@ fn describe(project: &Project, problem: &ReadingProblem, solution: Solution) -> 
         .map(|r| r * r)
         .sum();
     let groups = left_out_squares(&solution.jacobian, &solution.residuals, problem.sources());
-    let left_out: Vec<f64> = groups.into_iter().map(|(_, squares)| squares).collect();
+    let left_out: Vec<f64> = groups.iter().map(|(_, squares)| *squares).collect();
     let used = readings - strays.len();
     let freedom = used.saturating_sub(problem.parameters.len()).max(1) as f64;
     let rms = |squares: f64| sigma * (squares / used.max(1) as f64).sqrt();
@@ -317,12 +320,34 @@ fn describe(project: &Project, problem: &ReadingProblem, solution: Solution) -> 
             reduced_chi_square: squares / freedom,
             rms_lstar: rms(squares),
             left_out_rms_lstar: rms(left_out.iter().sum()),
+            left_out_mirrored_rms_lstar: mirrored_rms(project, problem, &groups).map(|r| sigma * r),
             ending: solution.ending,
         },
         solution,
         left_out,
         strays,
     }
+}
+
+/// Left-out error of the groups that are mirrored pages, in units of the readings' uncertainty.
+fn mirrored_rms(
+    project: &Project,
+    problem: &ReadingProblem,
+    groups: &[(Vec<usize>, f64)],
+) -> Option<f64> {
+    let pages = &project.measured.chart.pages;
+    let mirrored = |row: usize| match problem.sources()[row] {
+        Source::Patch { page, .. } => pages[page].fields.iter().any(|f| f.mirrored),
+        Source::Train { .. } => false,
+    };
+    let (mut readings, mut sum) = (0, 0.0);
+    for (rows, squares) in groups {
+        if rows.first().is_some_and(|&row| mirrored(row)) {
+            readings += rows.len();
+            sum += squares;
+        }
+    }
+    (readings > 0).then(|| (sum / readings as f64).sqrt())
 }
 
 /// Whether the richer rung predicts left-out groups better by more than the standard error of the difference.

@@ -11,8 +11,10 @@ mod pages;
 pub mod parameters;
 mod problem;
 pub mod robust;
+mod rung;
 mod solution;
 
 pub use model::{COVERAGE_ROW, Response, coverage_of, rest_map, strokes_map};
 pub use pages::PagePlan;
 pub use problem::{Grain, ReadingProblem, Source};
+pub use rung::Rung;

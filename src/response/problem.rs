@@ -3,7 +3,8 @@
 use super::least_squares::Residuals;
 use super::model::Response;
 use super::pages::PagePlan;
-use super::parameters::{Parameter, Rung, build};
+use super::parameters::{Parameter, build};
+use super::rung::Rung;
 use crate::drive::Stroke;
 use crate::project::{Page, Project};
 use rayon::prelude::*;

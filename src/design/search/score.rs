@@ -147,8 +147,7 @@ fn widest_score(
             ..demand
         };
         let cost = judging.price_lstar * (lax - 1.0);
-        let slack = 1.0 + 2.0 * laxer.tolerance_steps / demand.levels as f64;
-        let high = (ends.high - ends.low) * slack;
+        let high = ends.high - ends.low;
         let bounds = Span {
             low: (best.value + cost).max(LEAST_SHARE * high),
             high,
