@@ -141,14 +141,14 @@ fn all_files_are_there_and_made_from_the_set() {
 fn previewed(run: &Run, tolerance: &str) -> Vec<u8> {
     run.set();
     let picture = run.dir.path().join("again.png");
-    let status = Command::new(assert_cmd::cargo::cargo_bin!("greyloom"))
+    let output = Command::new(assert_cmd::cargo::cargo_bin!("greyloom"))
         .arg("preview")
         .arg(run.out().join("waveforms.json"))
         .args(["--tolerance", tolerance, "--force", "--out"])
         .arg(&picture)
-        .status()
+        .output()
         .unwrap();
-    assert!(status.success());
+    assert!(output.status.success(), "{output:?}");
     fs::read(picture).unwrap()
 }
 
