@@ -266,6 +266,14 @@ fn reach_is_slot_by_slot_stepping() {
     }
 }
 
+#[test]
+fn reach_is_slot_by_slot_stepping_where_a_field_lightens() {
+    let response = response(RUNG, 3);
+    for scheme in lightening() {
+        check_against_stepping(&response, &scheme, &[0, 1, 2, 3, 4]);
+    }
+}
+
 /// Lowest and highest coverage of every choice over every combination of ticks of the four others, all rows, one
 /// climate; and the largest difference that dark or clear before the erase makes, L*.
 struct BruteForce {
@@ -353,6 +361,12 @@ fn no_content_of_a_small_column_goes_beyond_its_reach() {
     }
 }
 
+#[test]
+fn no_content_of_a_small_column_goes_beyond_its_reach_where_a_field_lightens() {
+    let fields = [field(9.0, 3.0, 2, 1), field(-7.0, 2.5, 1, 0)];
+    check_against_every_content(&response(RUNG, 2), &scheme(LONG_MS, &fields));
+}
+
 /// The lightness that stands for the whole scheme while a stretch is fitted.
 #[test]
 fn the_last_row_s_lightness_is_stepped_lightness() {
@@ -414,7 +428,7 @@ fn the_proof_and_the_reach_say_the_same() {
     let (band, stretch) = band();
     let climates = band.proof(&stretch, PROOF_PARTS);
     assert_eq!(climates.len(), 2 * (PROOF_PARTS + 1));
-    for scheme in darkening() {
+    for scheme in darkening().into_iter().chain(lightening()) {
         let (ticks, extremes) = extremes_of(&response, &scheme);
         let got = reach(&response, &scheme, climates.clone(), (0..ROWS).collect());
         let lstar = |coverage: f64| response.curve.lstar(coverage);
@@ -440,7 +454,7 @@ fn a_place_of_the_proof_shows_what_it_says() {
     let response = response(RUNG, 3);
     let (band, stretch) = band();
     let starts = [response.kinetics.highest(), response.kinetics.lowest()];
-    for scheme in darkening() {
+    for scheme in darkening().into_iter().chain(lightening()) {
         let (ticks, extremes) = extremes_of(&response, &scheme);
         let places = extremes.lowest.iter().zip(&extremes.highest).zip(&ticks);
         for (place, own) in places.flat_map(|((low, high), own)| [(low, own), (high, own)]) {

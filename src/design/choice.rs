@@ -72,8 +72,12 @@ impl Spots {
     pub fn middle_blur_lstar(&self) -> f64 {
         let Some(ends) = self.ends() else { return 0.0 };
         let middle = 0.5 * (ends.low + ends.high);
-        let at = self.sorted.partition_point(|s| s.mid_lstar < middle);
-        self.sorted.get(at).map_or(0.0, |s| s.half_lstar)
+        let distance = |s: &&Spot| (s.mid_lstar - middle).abs();
+        let nearest = self
+            .sorted
+            .iter()
+            .min_by(|a, b| distance(a).total_cmp(&distance(b)));
+        nearest.map_or(0.0, |s| s.half_lstar)
     }
 
     /// The choice with the smallest worst error |mid − target| + half-width, and that error.

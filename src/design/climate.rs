@@ -37,6 +37,9 @@ impl BandClimate {
         law: TemperatureLaw,
         drivers: &Drivers,
     ) -> Vec<Self> {
+        if min_c >= max_c {
+            return vec![BandClimate::point(min_c)];
+        }
         let at = |k: f64| temperature_at_share(law, min_c, max_c, k / count as f64);
         let rounding = drivers.stretch.map_or(0.0, |s| 0.5 * s.step);
         (0..count)
@@ -152,12 +155,12 @@ impl BandClimate {
         }
     }
 
-    /// The longest stretch that the clock plays in the band: the largest entry, on the clock's step above it.
+    /// The longest stretch that the clock plays in the band: the largest entry, on the clock's step, counted from 1, above it.
     pub fn longest(&self, stretch: &[Climate]) -> f64 {
         let largest = stretch.iter().map(|c| c.stretch).fold(1.0, f64::max);
         let step = 2.0 * self.rounding;
         if step > 0.0 && largest > 1.0 {
-            (largest / step - 1e-6).ceil() * step
+            1.0 + ((largest - 1.0) / step - 1e-6).ceil() * step
         } else {
             largest
         }
@@ -182,6 +185,9 @@ fn interpolated(stretch: &[Climate], temperature_c: f64) -> Climate {
     }
 }
 
+/// A range wider than this has its band edges at tenths of a degree, which tables and people prefer.
+const WIDE_C: f64 = 10.0;
+
 /// Where ln speed has gone `share` of its way from `min_c` to `max_c`, by bisection.
 fn temperature_at_share(law: TemperatureLaw, min_c: f64, max_c: f64, share: f64) -> f64 {
     let ln = |t: f64| law.speed(t).ln();
@@ -195,8 +201,9 @@ fn temperature_at_share(law: TemperatureLaw, min_c: f64, max_c: f64, share: f64)
             high = middle
         }
     }
-    // Tables and people prefer a tenth of a degree.
-    (0.5 * (low + high) * 10.0).round() / 10.0
+    let found = 0.5 * (low + high);
+    let tenth = (found * 10.0).round() / 10.0;
+    if max_c - min_c > WIDE_C { tenth } else { found }
 }
 
 /// The middle grey of a scheme at one temperature, as a function of the stretch.

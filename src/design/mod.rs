@@ -28,12 +28,15 @@ pub fn design(
     request: &Request,
     progress: &dyn Fn(&str),
 ) -> Result<Design> {
-    plan::Planner {
+    let limits = &project.panel.limits;
+    let planner = plan::Planner {
         panel: &project.panel,
         response: &fit.response,
         fit,
         request,
+        range_c: (limits.temperature_min_c, limits.temperature_max_c),
+        effort: plan::Effort::Full,
         progress,
-    }
-    .design()
+    };
+    planner.design()
 }

@@ -8,9 +8,9 @@ use serde::Serialize;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Content {
-    /// All other rows on for the whole slot: the darkest neighbours.
+    /// All other rows on for the whole slot (off in a lightening field): the darkest neighbours.
     AllOn,
-    /// All other rows off for the whole slot: the lightest neighbours.
+    /// All other rows off for the whole slot (on in a lightening field): the lightest neighbours.
     AllOff,
 }
 

@@ -24,6 +24,8 @@ const SEARCH_SHARE: f64 = 0.95;
 /// Ascents from the coarse grid, and schemes carried from one search to the next.
 const STARTS: usize = 8;
 const CARRIED: usize = 3;
+/// Ascents from the coarse grid where only the existence of a design is asked.
+const STARTS_QUICK: usize = 2;
 /// How often every band in turn is searched for a wider common ladder.
 const COMMON_ROUNDS: usize = 2;
 /// How often a ladder is chosen anew where the proof finds more than the choice saw.
@@ -35,7 +37,33 @@ pub struct Planner<'a> {
     pub response: &'a Response,
     pub fit: &'a Fit,
     pub request: &'a Request,
+    /// Coldest and warmest, °C.
+    pub range_c: (f64, f64),
+    pub effort: Effort,
     pub progress: &'a dyn Fn(&str),
+}
+
+/// How hard a design is looked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Effort {
+    /// As well as can be.
+    Full,
+    /// Just whether there is one.
+    Quick,
+}
+
+/// A design that did not come about, with the schemes that were found.
+#[derive(Debug, Default)]
+pub struct Shortfall {
+    pub pools: Vec<Pool>,
+}
+
+impl Shortfall {
+    fn of(candidates: &[Candidates]) -> Self {
+        Shortfall {
+            pools: candidates.iter().map(|c| c.pool.clone()).collect(),
+        }
+    }
 }
 
 /// A band with the schemes that came into question.
@@ -68,22 +96,41 @@ impl Pool {
 impl Planner<'_> {
     pub fn design(&self) -> Result<Design> {
         unmet::budget_holds_the_erase(self)?;
-        let mut candidates = match self.request.temperature_c {
-            Some(temperature_c) => vec![self.alone(BandClimate::point(temperature_c))?],
-            None => self.bands()?,
-        };
-        if self.request.share == LadderShare::Common && candidates.len() > 1 {
-            self.widen_together(&mut candidates);
+        self.attempt()
+            .map_err(|shortfall| unmet::explain(self, &shortfall.pools))
+    }
+
+    /// The design, or what was found instead.
+    pub fn attempt(&self) -> std::result::Result<Design, Shortfall> {
+        if let Some(temperature_c) = self.request.temperature_c {
+            let alone = self.widest_pool(BandClimate::point(temperature_c), &[], 2 * self.starts());
+            return self.proved(&[self.candidates(alone)]);
         }
+        let mut least = 1;
+        loop {
+            let (bands, coldest) = self.band_count(least)?;
+            least = bands.len() + 1;
+            let mut candidates = self.bands(&bands, coldest);
+            if self.request.share == LadderShare::Common && self.effort == Effort::Full {
+                self.widen_together(&mut candidates);
+            }
+            match self.proved(&candidates) {
+                // The coldest band has a ladder, but not all bands together: narrower ones may.
+                Err(_)
+                    if self.effort == Effort::Full && BAND_COUNTS.iter().any(|&c| c >= least) => {}
+                outcome => return outcome,
+            }
+        }
+    }
+
+    /// The bands on the widest ladder that the proof bears out.
+    fn proved(&self, candidates: &[Candidates]) -> std::result::Result<Design, Shortfall> {
+        let short = || Shortfall::of(candidates);
         let mut demand = self.demand();
         for _ in 0..PROOF_ROUNDS {
-            let ladders = self
-                .ladders(&candidates, demand)
-                .ok_or_else(|| self.explained(&candidates))?;
+            let ladders = self.ladders(candidates, demand).ok_or_else(short)?;
             (self.progress)("proving every level, row and content");
-            let design = self
-                .finished(&candidates, &ladders)
-                .ok_or_else(|| self.explained(&candidates))?;
+            let design = self.finished(candidates, &ladders).ok_or_else(short)?;
             let errors = design.set.bands.iter().map(|b| b.figures.worst_error_steps);
             let worst = errors.fold(0.0, f64::max);
             if worst <= self.request.tolerance_steps {
@@ -92,7 +139,14 @@ impl Planner<'_> {
             // The proof saw more than the choice: choose with that much less room.
             demand.tolerance_steps *= 0.998 * self.request.tolerance_steps / worst;
         }
-        Err(self.explained(&candidates))
+        Err(short())
+    }
+
+    fn starts(&self) -> usize {
+        match self.effort {
+            Effort::Full => STARTS,
+            Effort::Quick => STARTS_QUICK,
+        }
     }
 
     pub fn demand(&self) -> Demand {
@@ -133,56 +187,37 @@ impl Planner<'_> {
         }
     }
 
-    fn explained(&self, candidates: &[Candidates]) -> crate::Error {
-        let pools: Vec<&Pool> = candidates.iter().map(|c| &c.pool).collect();
-        unmet::explain(self, &pools)
-    }
-
-    /// One band by itself.
-    fn alone(&self, band: BandClimate) -> Result<Candidates> {
-        let pool = self.widest_pool(band, &[], 2 * STARTS);
-        if pool.best().is_none() {
-            return Err(unmet::explain(self, &[&pool]));
-        }
-        Ok(self.candidates(pool))
-    }
-
-    /// Bands over the panel's range with schemes for each: the coldest by its widest ladder, which time binds hardest,
-    /// the others to serve that ladder.
-    fn bands(&self) -> Result<Vec<Candidates>> {
-        let limits = &self.panel.limits;
-        let (bands, coldest) =
-            self.band_count(limits.temperature_min_c, limits.temperature_max_c)?;
+    /// Schemes for each band: the coldest's by its widest ladder, which time binds hardest, the others' to serve it.
+    fn bands(&self, bands: &[BandClimate], coldest: Pool) -> Vec<Candidates> {
         let mut all = vec![self.candidates(coldest)];
-        for band in bands.into_iter().skip(1) {
+        for &band in bands.iter().skip(1) {
             (self.progress)(&format!("band from {} to {} °C", band.low_c, band.high_c));
             let next = self.next_pool(band, &all);
             all.push(self.candidates(next));
         }
-        Ok(all)
+        all
     }
 
-    /// As many bands as widen the coldest band's ladder.
-    fn band_count(&self, min_c: f64, max_c: f64) -> Result<(Vec<BandClimate>, Pool)> {
+    /// As many bands as widen the coldest band's ladder, `least` or more.
+    fn band_count(&self, least: usize) -> std::result::Result<(Vec<BandClimate>, Pool), Shortfall> {
+        let (min_c, max_c) = self.range_c;
         (self.progress)(&format!("schemes at {min_c} °C"));
         let law = self.response.kinetics.temperature;
-        let mut tried = vec![self.widest_pool(BandClimate::point(min_c), &[], STARTS)];
+        let mut tried = vec![self.widest_pool(BandClimate::point(min_c), &[], self.starts())];
         let mut best: Option<(Vec<BandClimate>, Pool)> = None;
-        for count in BAND_COUNTS {
+        let last = BAND_COUNTS[BAND_COUNTS.len() - 1];
+        for count in BAND_COUNTS.into_iter().filter(|&c| c >= least) {
             let bands = BandClimate::split(min_c, max_c, count, law, &self.panel.drivers);
             let Some(&coldest) = bands.first() else {
                 continue;
             };
-            let last = count == BAND_COUNTS[BAND_COUNTS.len() - 1];
             let blur = self.temperature_blur_steps(&coldest, &tried[0]);
-            if blur > TEMPERATURE_SHARE * self.request.tolerance_steps && !last {
+            if blur > TEMPERATURE_SHARE * self.request.tolerance_steps && count != last {
                 continue;
             }
-            (self.progress)(&format!(
-                "coldest of {count} bands, {} to {} °C",
-                coldest.low_c, coldest.high_c
-            ));
-            let seeds = if tried.len() == 1 { STARTS } else { 1 };
+            let (low_c, high_c) = (coldest.low_c, coldest.high_c);
+            (self.progress)(&format!("coldest of {count} bands, {low_c} to {high_c} °C"));
+            let seeds = if tried.len() == 1 { self.starts() } else { 1 };
             let pool = self.widest_pool(coldest, &tried, seeds);
             let before = best.as_ref().and_then(|(_, p)| p.span_lstar());
             let gained = pool
@@ -191,11 +226,12 @@ impl Planner<'_> {
             tried.push(pool.clone());
             if gained {
                 best = Some((bands, pool));
-            } else if before.is_some() {
+            }
+            if before.is_some() && !gained || gained && self.effort == Effort::Quick {
                 break;
             }
         }
-        best.ok_or_else(|| unmet::explain(self, &tried.iter().collect::<Vec<_>>()))
+        best.ok_or(Shortfall { pools: tried })
     }
 
     /// Half of what the band's ends alone make of a grey of the pool's best scheme, the worst of a few, in steps.

@@ -4,6 +4,7 @@
 use super::climate::BandClimate;
 use super::outcome::{Content, Worst};
 use super::reach::{Climate, Scheme};
+use crate::drive::Field;
 use crate::pigment::{Column, Map, Mover, Run, SlotMaps, State};
 use crate::response::{Response, coverage_of, rest_map, strokes_map};
 use rayon::prelude::*;
@@ -136,7 +137,7 @@ impl Finished<'_> {
                 .scheme
                 .fields
                 .iter()
-                .map(|f| content.ticks(f.slot_ticks))
+                .map(|f| content.ticks(f))
                 .collect();
             let run = Run {
                 first: 0,
@@ -162,10 +163,11 @@ impl Finished<'_> {
 const CONTENTS: [Content; 2] = [Content::AllOff, Content::AllOn];
 
 impl Content {
-    fn ticks(self, slot_ticks: u32) -> u32 {
-        match self {
-            Content::AllOff => 0,
-            Content::AllOn => slot_ticks,
+    /// Ticks of the others that make the lightest or the darkest neighbours; on and off swap in a lightening field.
+    fn ticks(self, field: &Field) -> u32 {
+        match (self, field.direction() < 0.0) {
+            (Content::AllOff, false) | (Content::AllOn, true) => 0,
+            (Content::AllOn, false) | (Content::AllOff, true) => field.slot_ticks,
         }
     }
 }

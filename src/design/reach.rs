@@ -73,7 +73,8 @@ pub struct Reach {
 impl Reach {
     /// All choices of ticks of `scheme` over the scope.
     ///
-    /// The lowest coverage of a pixel is that with all other rows of its column off, the highest that with all on:
+    /// The lowest coverage of a pixel is that with all other rows of its column off (on, in a lightening field), the
+    /// highest that with all on (off):
     /// the slots of other rows are then, moment by moment, the lowest and highest that any data makes, and the chain
     /// is monotone (Kamke 1932; Müller 1927; see Hirsch & Smith, Monotone Dynamical Systems, 2005, from memory).
     pub fn new(scope: &Scope, scheme: &Scheme) -> Reach {
@@ -123,7 +124,7 @@ struct FieldMaps {
     /// The pixel's own slot with 0…slot_ticks on, without the guard.
     own: Vec<Map>,
     guard: Map,
-    /// The whole slot of another row: off, on.
+    /// The whole slot of another row at the lower and at the higher of its two voltages.
     other: [Map; 2],
 }
 
@@ -194,7 +195,7 @@ impl FieldMaps {
                 .map(|(on, off)| on.then(off))
                 .collect(),
             guard,
-            other: [other(-field.other_on_v()), other(field.other_on_v())],
+            other: [other(-field.data_v), other(field.data_v)],
         }
     }
 

@@ -2,21 +2,25 @@
 
 use super::choice::{Demand, Fineness, Span, Spots, widest};
 use super::climate::BandClimate;
-use super::plan::{Planner, Pool};
+use super::plan::{Effort, Planner, Pool};
+use super::request::Request;
 use super::search::{Goal, Ranked};
 use crate::drive::Timing;
 use crate::error::{Error, Result, Unmet};
-use crate::pigment::REFERENCE_C;
 
 /// Factors on the budget that are tried.
 const LONGER: [f64; 4] = [1.5, 2.5, 4.0, 8.0];
+/// How many of them where the panel's own limit must be raised.
+const LONGER_BEYOND: usize = 2;
 /// Longest budget that is tried, s.
 const LONGEST_S: f64 = 60.0;
-/// Largest tolerance that still keeps the order of levels.
-const LAXEST_STEPS: f64 = 0.5;
-/// Descents of a search that only asks whether something is possible.
-const STARTS: usize = 2;
-/// Shortest ladder worth naming, L*.
+/// Tolerances that are tried; the largest still keeps the order of levels.
+const TOLERANCES: [f64; 3] = [0.3, 0.4, 0.5];
+/// Levels that most panels show, from which fewer are tried, how many times, and each time what share of the last.
+const MOST_LIKELY: usize = 48;
+const LEVEL_TRIALS: usize = 10;
+const LEVEL_STEP: f64 = 0.7;
+/// Shortest ladder worth naming, and how it is sought, L*.
 const LEAST_SPAN_LSTAR: f64 = 1.0;
 const ROUGH: Fineness = Fineness {
     coarse_lstar: 0.5,
@@ -51,28 +55,49 @@ pub fn budget_holds_the_erase(planner: &Planner) -> Result<()> {
     }))
 }
 
-/// Why the schemes of `pools`, the last searched last, are not good enough.
-pub fn explain(planner: &Planner, pools: &[&Pool]) -> Error {
-    (planner.progress)("looking for what would do");
-    let band = pools
-        .last()
-        .map_or(BandClimate::point(REFERENCE_C), |p| p.band);
-    let found: Vec<Found> = pools
-        .last()
-        .map_or(Vec::new(), |p| found(planner, p, planner.request.budget_s));
+/// Why the schemes of `pools`, the last searched last, are not good enough, and what would do: each way is tried by a
+/// design that meets it.
+pub fn explain(planner: &Planner, pools: &[Pool]) -> Error {
+    let (words, found) = match pools.last() {
+        Some(pool) => (
+            binding(planner, &found(planner, pool), &pool.band),
+            found(planner, pool),
+        ),
+        None => (
+            too_short(planner, &at_words(&BandClimate::point(planner.range_c.0))),
+            Vec::new(),
+        ),
+    };
     let mut would_do = Vec::new();
     would_do.extend(fewer_levels(planner, &found));
-    would_do.extend(laxer(planner, &found));
-    would_do.extend(longer(planner, &band));
-    would_do.extend(warmer(planner, &band));
+    would_do.extend(laxer(planner));
+    would_do.extend(longer(planner));
+    would_do.extend(warmer(planner));
     if would_do.is_empty() {
-        would_do.push("drivers with other rails, or a panel with a sharper threshold: at none of the times tried do these show two levels".into());
+        would_do.push(
+            "none of fewer levels, a laxer tolerance, a longer budget or a warmer range alone, as far as these were tried; \
+             ask for less of several at once"
+                .into(),
+        );
     }
     Error::Unmet(Unmet {
         request: asked(planner),
-        binding: binding(planner, &found, &band),
+        binding: words,
         would_do,
     })
+}
+
+/// Tries a changed request; the span, L*, of the design that meets it.
+fn span_of(planner: &Planner, request: &Request, range_c: (f64, f64)) -> Option<f64> {
+    let trial = Planner {
+        request,
+        range_c,
+        effort: Effort::Quick,
+        progress: &|_| {},
+        ..*planner
+    };
+    let design = trial.attempt().ok()?;
+    design.bands.iter().map(|b| b.span_lstar).reduce(f64::min)
 }
 
 /// A scheme in words, with its spots.
@@ -86,11 +111,8 @@ fn asked(planner: &Planner) -> String {
     let at = match r.temperature_c {
         Some(t) => format!("at {t} °C"),
         None => {
-            let limits = &planner.panel.limits;
-            format!(
-                "from {} to {} °C",
-                limits.temperature_min_c, limits.temperature_max_c
-            )
+            let (low, high) = planner.range_c;
+            format!("from {low} to {high} °C")
         }
     };
     format!(
@@ -99,8 +121,12 @@ fn asked(planner: &Planner) -> String {
     )
 }
 
-fn found(planner: &Planner, pool: &Pool, budget_s: f64) -> Vec<Found> {
-    let search = planner.search(pool.band, Goal::Widest(planner.demand()), budget_s);
+fn found(planner: &Planner, pool: &Pool) -> Vec<Found> {
+    let search = planner.search(
+        pool.band,
+        Goal::Widest(planner.demand()),
+        planner.request.budget_s,
+    );
     let of = |ranked: &Ranked| Found {
         words: ranked.scheme.in_words(),
         spots: search.spots(&ranked.scheme, &pool.band.corners(&ranked.stretch)),
@@ -108,14 +134,18 @@ fn found(planner: &Planner, pool: &Pool, budget_s: f64) -> Vec<Found> {
     pool.schemes.iter().map(of).collect()
 }
 
-/// What the widest-reaching scheme lacks.
-fn binding(planner: &Planner, found: &[Found], band: &BandClimate) -> String {
-    let reach = |f: &Found| f.spots.ends().map_or(0.0, |e| e.high - e.low);
-    let at = if band.low_c == band.high_c {
+fn at_words(band: &BandClimate) -> String {
+    if band.low_c == band.high_c {
         format!("at {} °C", band.low_c)
     } else {
         format!("between {} and {} °C", band.low_c, band.high_c)
-    };
+    }
+}
+
+/// What the widest-reaching scheme lacks.
+fn binding(planner: &Planner, found: &[Found], band: &BandClimate) -> String {
+    let reach = |f: &Found| f.spots.ends().map_or(0.0, |e| e.high - e.low);
+    let at = at_words(band);
     let Some(best) = found.iter().max_by(|a, b| reach(a).total_cmp(&reach(b))) else {
         return too_short(planner, &at);
     };
@@ -155,123 +185,128 @@ fn too_short(planner: &Planner, at: &str) -> String {
     )
 }
 
-fn widest_of(found: &[Found], demand: Demand) -> Option<f64> {
-    let each = |f: &Found| {
+/// The most levels that one of the schemes shows, fewer than asked; 0 for none.
+fn most_levels(planner: &Planner, found: &[Found]) -> usize {
+    let demand = planner.search_demand();
+    let shows = |levels: usize, f: &Found| {
+        let demand = Demand { levels, ..demand };
         let ends = f.spots.ends()?;
-        let high = ends.high - ends.low;
-        let places = |step: f64| f.spots.darkest_targets(demand, step);
-        let (_, step) = widest(
-            demand.levels,
-            Span {
-                low: LEAST_SPAN_LSTAR,
-                high,
-            },
-            ROUGH,
-            places,
-        )?;
-        Some(step * (demand.levels - 1) as f64)
+        let bounds = Span {
+            low: LEAST_SPAN_LSTAR,
+            high: ends.high - ends.low,
+        };
+        widest(levels, bounds, ROUGH, |step| {
+            f.spots.darkest_targets(demand, step)
+        })
     };
-    found.iter().filter_map(each).reduce(f64::max)
+    let most = (2..demand.levels)
+        .rev()
+        .find(|&l| found.iter().any(|f| shows(l, f).is_some()));
+    most.unwrap_or(0)
 }
 
-/// The most levels, fewer than asked, that the schemes show, and over what span.
-fn most_levels(planner: &Planner, found: &[Found]) -> Option<(usize, f64)> {
-    let demand = planner.demand();
-    (2..demand.levels)
-        .rev()
-        .find_map(|levels| Some((levels, widest_of(found, Demand { levels, ..demand })?)))
+/// The most levels that a design was found for, stepping down from a first guess; with its span.
+fn levels_that_meet(planner: &Planner, guess: usize, budget_s: f64) -> Option<(usize, f64)> {
+    let mut levels = guess;
+    for _ in 0..LEVEL_TRIALS {
+        if levels < 2 {
+            return None;
+        }
+        let request = Request {
+            levels,
+            budget_s,
+            ..planner.request.clone()
+        };
+        if let Some(span) = span_of(planner, &request, planner.range_c) {
+            return Some((levels, span));
+        }
+        levels = (levels as f64 * LEVEL_STEP) as usize;
+    }
+    None
 }
 
 fn fewer_levels(planner: &Planner, found: &[Found]) -> Option<String> {
-    let (levels, span) = most_levels(planner, found)?;
+    (planner.progress)("would fewer levels do?");
+    let asked = planner.request.levels;
+    let guess = most_levels(planner, found)
+        .max(MOST_LIKELY.min(asked * 3 / 4))
+        .min(asked - 1);
+    let (levels, span) = levels_that_meet(planner, guess, planner.request.budget_s)?;
     Some(format!(
         "{levels} levels over {span:.1} L* in the same time at the same tolerance"
     ))
 }
 
-fn laxer(planner: &Planner, found: &[Found]) -> Option<String> {
-    let demand = planner.demand();
-    let steps = (1..=20).map(|k| demand.tolerance_steps + f64::from(k) * 0.02);
-    steps
-        .filter(|&t| t <= LAXEST_STEPS)
-        .find_map(|tolerance_steps| {
-            let span = widest_of(
-                found,
-                Demand {
-                    tolerance_steps,
-                    ..demand
-                },
-            )?;
+fn laxer(planner: &Planner) -> Option<String> {
+    (planner.progress)("would a laxer tolerance do?");
+    TOLERANCES
+        .iter()
+        .filter(|&&t| t > planner.request.tolerance_steps)
+        .find_map(|&tolerance_steps| {
+            let request = Request {
+                tolerance_steps,
+                ..planner.request.clone()
+            };
+            let span = span_of(planner, &request, planner.range_c)?;
             Some(format!(
-                "a tolerance of {tolerance_steps:.2} step, over {span:.1} L*"
+                "a tolerance of {tolerance_steps} step, over {span:.1} L*"
             ))
         })
 }
 
-/// The first longer budget that shows the levels; where none does, the one that shows the most.
-fn longer(planner: &Planner, band: &BandClimate) -> Option<String> {
-    let asked = planner.request.levels;
-    let mut most: Option<(usize, String)> = None;
-    let budgets = LONGER
-        .iter()
-        .map(|f| f * planner.request.budget_s)
-        .filter(|&b| b <= LONGEST_S);
-    for budget_s in budgets {
-        let search = planner.search(*band, Goal::Widest(planner.demand()), budget_s);
-        let schemes = search.run(search.seeds(STARTS));
-        if let Some(best) = schemes.first().filter(|f| f.score.kept) {
-            let (span, words) = (best.score.value, best.scheme.in_words());
-            return Some(format!(
-                "a budget of {budget_s} s: {asked} levels over {span:.1} L* with {words}"
-            ));
-        }
-        let pool = Pool {
-            band: *band,
-            schemes,
-            evaluated: 0,
-        };
-        let shown = most_levels(planner, &found(planner, &pool, budget_s));
-        if let Some((levels, span)) =
-            shown.filter(|(l, _)| most.as_ref().is_none_or(|(m, _)| l > m))
-        {
-            let words = format!(
-                "{levels} levels over {span:.1} L* in {budget_s} s; no longer time tried shows {asked}"
-            );
-            most = Some((levels, words));
-        }
+/// Longer budgets to try: within the panel's limit where that leaves room, else beyond it.
+fn longer_budgets(budget_s: f64, limit_s: f64) -> Vec<f64> {
+    let longer = LONGER.iter().map(|factor| factor * budget_s);
+    if budget_s < limit_s {
+        return longer.filter(|&b| b < limit_s).chain([limit_s]).collect();
     }
-    most.map(|(_, words)| words)
+    longer
+        .take(LONGER_BEYOND)
+        .filter(|&b| b <= LONGEST_S)
+        .collect()
 }
 
-/// The cold end given up, where the whole range was asked.
-fn warmer(planner: &Planner, band: &BandClimate) -> Option<String> {
-    if planner.request.temperature_c.is_some() || band.low_c == band.high_c {
+/// The first longer budget that shows the levels; where none does, what the longest shows.
+fn longer(planner: &Planner) -> Option<String> {
+    let (asked, limit_s) = (planner.request.levels, planner.panel.limits.refresh_s);
+    let budgets = longer_budgets(planner.request.budget_s, limit_s);
+    let longest_s = *budgets.last()?;
+    let raised = if longest_s > limit_s {
+        format!(", with limits.refresh_s in panel.toml raised from {limit_s} s")
+    } else {
+        String::new()
+    };
+    for &budget_s in &budgets {
+        (planner.progress)(&format!("would {budget_s} s do?"));
+        let request = Request {
+            budget_s,
+            ..planner.request.clone()
+        };
+        if let Some(span) = span_of(planner, &request, planner.range_c) {
+            return Some(format!(
+                "a budget of {budget_s} s{raised}: {asked} levels over {span:.1} L*"
+            ));
+        }
+    }
+    let (levels, span) = levels_that_meet(planner, MOST_LIKELY.min(asked - 1), longest_s)?;
+    Some(format!(
+        "{levels} levels over {span:.1} L* in {longest_s} s{raised}; no time up to that shows {asked}"
+    ))
+}
+
+/// The cold end given up, where a range was asked.
+fn warmer(planner: &Planner) -> Option<String> {
+    if planner.request.temperature_c.is_some() {
         return None;
     }
-    let limits = &planner.panel.limits;
-    let (low, high) = (limits.temperature_min_c, limits.temperature_max_c);
+    let (low, high) = planner.range_c;
     [0.3, 0.6].iter().find_map(|share| {
         let from = (low + share * (high - low)).round();
-        let to = (from + band.high_c - band.low_c).min(high);
-        let shifted = BandClimate {
-            low_c: from,
-            design_c: 0.5 * (from + to),
-            high_c: to,
-            rounding: band.rounding,
-        };
-        let search = planner.search(
-            shifted,
-            Goal::Widest(planner.demand()),
-            planner.request.budget_s,
-        );
-        let best = search
-            .run(search.seeds(STARTS))
-            .into_iter()
-            .next()
-            .filter(|f| f.score.kept)?;
+        (planner.progress)(&format!("would a range from {from} °C do?"));
+        let span = span_of(planner, planner.request, (from, high)).filter(|_| from < high)?;
         Some(format!(
-            "a range from {from} °C up: {:.1} L* between {from} and {to:.1} °C",
-            best.score.value
+            "a range from {from} to {high} °C: {} levels over {span:.1} L*",
+            planner.request.levels
         ))
     })
 }

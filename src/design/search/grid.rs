@@ -21,6 +21,9 @@ pub fn rail_values(rail: &Rail) -> Vec<f64> {
     (0..=count).map(at).collect()
 }
 
+/// Choices of ticks that a scheme may have at most: more take long to evaluate and resolve nothing further.
+const CHOICES_MAX: u64 = 1 << 16;
+
 /// A scheme as a place on the grid.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Place {
@@ -128,7 +131,7 @@ impl Grid<'_> {
             let ticks = self.ticks_in(field, left_s * share);
             field.slot = ticks.clamp(0, i64::from(self.drivers.slot_ticks_max)) as u32;
         }
-        place.fields.iter().all(|f| f.slot > 0).then_some(place)
+        (place.fields.iter().all(|f| f.slot > 0) && is_countable(&place)).then_some(place)
     }
 
     /// The place itself where it keeps the budget, else with its slots shortened alike.
@@ -182,7 +185,7 @@ impl Grid<'_> {
         }
         let mut all: Vec<Place> = Vec::new();
         for p in near.into_iter().flatten().flat_map(|p| self.fitted(p)) {
-            if p != *place && !all.contains(&p) {
+            if p != *place && is_countable(&p) && !all.contains(&p) {
                 all.push(p);
             }
         }
@@ -234,4 +237,13 @@ impl Grid<'_> {
         }
         all
     }
+}
+
+fn is_countable(place: &Place) -> bool {
+    place
+        .fields
+        .iter()
+        .map(|f| u64::from(f.slot) + 1)
+        .product::<u64>()
+        <= CHOICES_MAX
 }

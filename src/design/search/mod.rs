@@ -8,7 +8,7 @@ use super::choice::{Spot, Spots};
 use super::climate::BandClimate;
 use super::reach::{Climate, Reach, Scheme, Scope};
 use crate::drive::Erase;
-use crate::project::Drivers;
+use crate::project::{Drivers, Rail};
 use crate::response::Response;
 use grid::Grid;
 pub use grid::{Place, rail_values};
@@ -64,7 +64,7 @@ impl<'a> Search<'a> {
             rows: space.rows,
             budget_s: space.budget_s,
             stretch: space.stretch,
-            select_v: rail_values(&space.drivers.select_v),
+            select_v: selects(&space.drivers.select_v),
             data_v: rail_values(&space.drivers.data_v),
         };
         Search {
@@ -186,6 +186,14 @@ impl<'a> Search<'a> {
             stretch,
         }
     }
+}
+
+/// Select voltages, without the one that selects nothing.
+fn selects(rail: &Rail) -> Vec<f64> {
+    rail_values(rail)
+        .into_iter()
+        .filter(|&v| v != 0.0)
+        .collect()
 }
 
 /// Lightness of a reach's choices: middle and half-width.
