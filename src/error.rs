@@ -75,8 +75,12 @@ pub enum Error {
         source: std::io::Error,
     },
     /// A file in the way that this program did not write, or that was edited since: exit 3.
-    #[error("{}: not replaced: {why}; choose another place or pass --force", .path.display())]
-    InTheWay { path: PathBuf, why: String },
+    #[error("{}: not replaced: {why}", .path.display())]
+    InTheWay {
+        path: PathBuf,
+        /// With what to do about it.
+        why: String,
+    },
     /// The request can't be met: exit 4.
     #[error("{0}")]
     Unmet(Unmet),

@@ -124,7 +124,7 @@ impl OutputFolder {
             found => found.map_err(|e| Error::file(&path, "look for this file", e))?,
         };
         if found.is_dir() {
-            return Err(in_the_way(&path, "a folder has this name"));
+            return Err(immovable(&path, "a folder has this name"));
         }
         if self.force {
             return Ok(());
@@ -175,7 +175,15 @@ fn no_file_name(path: &Path) -> Error {
 fn in_the_way(path: &Path, why: &str) -> Error {
     Error::InTheWay {
         path: path.to_owned(),
-        why: why.to_owned(),
+        why: format!("{why}; choose another place or pass --force"),
+    }
+}
+
+/// What force doesn't replace either.
+fn immovable(path: &Path, why: &str) -> Error {
+    Error::InTheWay {
+        path: path.to_owned(),
+        why: format!("{why}; choose another place"),
     }
 }
 
@@ -200,7 +208,7 @@ fn check_folder(dir: &Path) -> Result<()> {
         return Ok(());
     };
     if !nearest.is_dir() {
-        return Err(in_the_way(nearest, "it is not a folder"));
+        return Err(immovable(nearest, "it is not a folder"));
     }
     tempfile::tempfile_in(nearest)
         .map(drop)

@@ -207,7 +207,7 @@ fn too_few_readings_are_counted_and_a_patch_without_one_is_a_warning() {
     write_project(&dir.path().join("project"));
     fs::write(dir.path().join("project/scans.csv"), scans).unwrap();
     let words = [
-        "warning: page `a`, patch `q`: no reading",
+        "warning: page `a`, patch `q`: no reading in scans.csv",
         "scans.csv",
         "`6 readings`",
         "at least 20 readings",
@@ -220,21 +220,29 @@ fn wrong_command_lines_end_with_2() {
     let dir = tempfile::tempdir().unwrap();
     fs::create_dir(dir.path().join("project")).unwrap();
     write_project(&dir.path().join("project"));
-    let cases: [(&str, &[&str]); 14] = [
+    let cases: [(&str, &[&str]); 16] = [
         ("", &["a command is missing", "Usage: greyloom"]),
         ("weave project", &["weave"]),
         ("fit project --budget 12s --out out", &["--levels"]),
         (
             "fit project --levels 1 --budget 12s --out out",
-            &["'1'", "--levels", "2..=256"],
+            &["'1'", "--levels", "a whole number from 2 to 256"],
         ),
         (
             "fit project --levels 257 --budget 12s --out out",
-            &["'257'", "2..=256"],
+            &["'257'", "from 2 to 256"],
         ),
         (
             "fit project --levels many --budget 12s --out out",
-            &["'many'", "--levels"],
+            &["'many'", "--levels", "a whole number"],
+        ),
+        (
+            "fit project --levels -3 --budget 12s --out out",
+            &["'-3'", "--levels", "from 2 to 256"],
+        ),
+        (
+            "fit project --levels 32 --budget -12s --out out",
+            &["'-12s'", "--budget", "from 0.001 s to 3600 s"],
         ),
         (
             "fit project --levels 32 --budget soon --out out",

@@ -137,6 +137,28 @@ fn all_files_are_there_and_made_from_the_set() {
     }
 }
 
+/// `preview` over the finished set, with the tolerance that the set was asked for.
+fn previewed(run: &Run, tolerance: &str) -> Vec<u8> {
+    run.set();
+    let picture = run.dir.path().join("again.png");
+    let output = Command::new(assert_cmd::cargo::cargo_bin!("greyloom"))
+        .arg("preview")
+        .arg(run.out().join("waveforms.json"))
+        .args(["--tolerance", tolerance, "--force", "--out"])
+        .arg(&picture)
+        .output()
+        .unwrap();
+    assert!(output.status.success(), "{output:?}");
+    fs::read(picture).unwrap()
+}
+
+#[test]
+fn a_preview_of_the_set_draws_the_same_ramp() {
+    let ramp = &MAIN.files()["ramp.png"];
+    assert!(&previewed(&MAIN, "0.25") == ramp, "another picture");
+    assert!(&previewed(&MAIN, "0.2") != ramp, "the tolerance shows");
+}
+
 #[test]
 fn the_response_is_reported_with_its_prediction_error() {
     MAIN.set();

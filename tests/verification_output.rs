@@ -173,7 +173,7 @@ fn places_that_take_no_files_are_told_before_the_run() {
         assert_in_the_way(
             OutputFolder::open(&out, true, &["a"]),
             &file,
-            "not a folder",
+            "not a folder; choose another place",
         );
     }
     if cfg!(target_os = "linux") {

@@ -93,6 +93,29 @@ fn ramps_hold_all_levels_and_come_out_the_same_twice() {
 }
 
 #[test]
+fn a_level_at_the_tolerance_does_not_leave_it() {
+    /// Okabe and Ito's vermilion, for what leaves the tolerance.
+    const LEAVES: [u8; 3] = [213, 94, 0];
+    let with_low = |low_lstar| {
+        let mut band = ramp("23 °C", 32, 0.1);
+        let target_lstar = band.levels[31].target_lstar;
+        band.levels[31].low_lstar = target_lstar - low_lstar;
+        inked(
+            &decoded(&ramp_png(&[band], 0.25, TITLE, CAPTION).expect("a ramp")),
+            LEAVES,
+        )
+    };
+    let step_lstar = {
+        let levels = ramp("23 °C", 32, 0.1).levels;
+        levels[1].target_lstar - levels[0].target_lstar
+    };
+    // In the legend, that mark stands always; the set rounds L* to 4 decimals.
+    let legend = with_low(0.0);
+    assert_eq!(with_low(0.25 * step_lstar + 0.5e-4), legend);
+    assert!(with_low(0.25 * step_lstar + 5e-4) > legend);
+}
+
+#[test]
 fn long_words_and_wild_ranges_are_drawn_too() {
     let words = "A title that goes on and on ".repeat(12);
     let mut band = ramp(&words, 32, 0.1);

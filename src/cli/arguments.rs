@@ -1,9 +1,36 @@
 //! Values of arguments: what is accepted, and what is said where it isn't.
 
 use crate::project::limits::{REFRESH_S, TEMPERATURE_C};
+use crate::waveforms::LEVELS;
+use std::ops::RangeInclusive;
 
+/// Where none is given, in steps.
+pub(super) const TOLERANCE: &str = "0.25";
 /// Largest tolerance: above half a step neighbouring levels could change places.
 const TOLERANCE_STEPS_MAX: f64 = 0.5;
+
+const THREADS: RangeInclusive<usize> = 1..=256;
+
+/// A number of grey levels.
+pub(super) fn levels(text: &str) -> Result<usize, String> {
+    whole(text, LEVELS)
+}
+
+/// A number of threads.
+pub(super) fn threads(text: &str) -> Result<usize, String> {
+    whole(text, THREADS)
+}
+
+fn whole(text: &str, range: RangeInclusive<usize>) -> Result<usize, String> {
+    let number = text.trim().parse().ok();
+    number.filter(|n| range.contains(n)).ok_or_else(|| {
+        format!(
+            "expected a whole number from {} to {}",
+            range.start(),
+            range.end()
+        )
+    })
+}
 
 /// A time with its unit, `12s`, `7.5 s` or `800ms`, in seconds.
 pub(super) fn seconds(text: &str) -> Result<f64, String> {
@@ -72,6 +99,26 @@ mod tests {
         ] {
             assert!(seconds(text).is_err(), "{text:?}");
         }
+    }
+
+    #[test]
+    fn counts_are_whole_numbers_within_their_interval() {
+        assert_eq!((levels("2"), levels(" 256 ")), (Ok(2), Ok(256)));
+        assert_eq!((threads("1"), threads("256")), (Ok(1), Ok(256)));
+        for text in [
+            "1",
+            "257",
+            "-1",
+            "2.5",
+            "1e2",
+            "",
+            "x",
+            "99999999999999999999",
+        ] {
+            let expected = "expected a whole number from 2 to 256";
+            assert_eq!(levels(text), Err(expected.to_owned()), "{text:?}");
+        }
+        assert!(threads("0").is_err() && threads("257").is_err());
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! `greyloom emit`: a finished set as tables for firmware.
 
 use super::say;
-use crate::emit::{c_table, parameter_hash};
+use crate::emit::{bands_in_words, c_table, parameter_hash};
 use crate::error::Result;
 use crate::output::OutputFolder;
 use crate::waveforms::Waveforms;
@@ -38,10 +38,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<()> {
         .iter()
         .map(|p| {
             format!(
-                "{}: {} levels, {} temperature bands, parameter hash 0x{hash:08X}\n",
+                "{}: {} levels, {}, parameter hash 0x{hash:08X}\n",
                 p.display(),
                 set.levels,
-                set.bands.len()
+                bands_in_words(&set)
             )
         })
         .collect();

@@ -12,8 +12,7 @@ use crate::output::OutputFolder;
 use crate::project::Project;
 use crate::report::{FitReport, RequestReport, ResponseReport};
 use crate::response::fit::fit;
-use crate::waveforms::{Band, LEVELS};
-use clap::value_parser;
+use crate::waveforms::Band;
 use std::path::PathBuf;
 
 const WAVEFORMS: &str = "waveforms.json";
@@ -31,10 +30,10 @@ pub(super) struct Arguments {
     #[arg(value_name = "PROJECT")]
     project: PathBuf,
     /// Grey levels, 2 to 256
-    #[arg(long, value_name = "L", value_parser = value_parser!(u16).range(*LEVELS.start() as i64..=*LEVELS.end() as i64))]
-    levels: u16,
+    #[arg(long, value_name = "L", allow_negative_numbers = true, value_parser = arguments::levels)]
+    levels: usize,
     /// Longest refresh, with its unit: 12s, 7.5s, 800ms
-    #[arg(long, value_name = "TIME", value_parser = arguments::seconds)]
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true, value_parser = arguments::seconds)]
     budget: f64,
     /// Folder to write into
     #[arg(long, value_name = "DIR")]
@@ -46,7 +45,7 @@ pub(super) struct Arguments {
     #[arg(long, value_enum, default_value_t = Share::Common)]
     ladder: Share,
     /// Largest error of a level, in steps of the ladder: above 0, at most 0.5
-    #[arg(long, value_name = "STEPS", default_value = "0.25", value_parser = arguments::tolerance_steps)]
+    #[arg(long, value_name = "STEPS", default_value = arguments::TOLERANCE, allow_negative_numbers = true, value_parser = arguments::tolerance_steps)]
     tolerance: f64,
     /// Print one JSON document in place of the summary
     #[arg(long)]
@@ -55,8 +54,8 @@ pub(super) struct Arguments {
     #[arg(long)]
     force: bool,
     /// Threads to work on [default: one a core]; the result is the same
-    #[arg(long, value_name = "N", value_parser = value_parser!(u16).range(1..=256))]
-    threads: Option<u16>,
+    #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = arguments::threads)]
+    threads: Option<usize>,
 }
 
 #[derive(Debug, Clone, Copy, clap::ValueEnum)]
@@ -69,9 +68,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<()> {
     let Some(threads) = arguments.threads else {
         return fit_and_design(arguments);
     };
-    let pool = rayon::ThreadPoolBuilder::new()
-        .num_threads(threads.into())
-        .build();
+    let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build();
     let pool = pool.map_err(|e| Error::Usage(format!("--threads {threads}: {e}")))?;
     pool.install(|| fit_and_design(arguments))
 }
@@ -119,7 +116,7 @@ fn request(arguments: &Arguments, project: &Project) -> Result<Request> {
         )));
     }
     Ok(Request {
-        levels: arguments.levels.into(),
+        levels: arguments.levels,
         budget_s: arguments.budget.min(limits.refresh_s),
         tolerance_steps: arguments.tolerance,
         share: match arguments.ladder {

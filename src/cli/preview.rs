@@ -21,6 +21,9 @@ pub(super) struct Arguments {
     /// Only the band that serves this temperature, °C
     #[arg(long, value_name = "T", allow_negative_numbers = true, value_parser = arguments::temperature_c)]
     temperature: Option<f64>,
+    /// The tolerance to draw, in steps of the ladder: above 0, at most 0.5; as given to fit
+    #[arg(long, value_name = "STEPS", default_value = arguments::TOLERANCE, allow_negative_numbers = true, value_parser = arguments::tolerance_steps)]
+    tolerance: f64,
     /// Replace a file that this program did not write, or that was edited since
     #[arg(long)]
     force: bool,
@@ -39,12 +42,13 @@ pub(super) fn run(arguments: &Arguments) -> Result<()> {
         arguments.waveforms.with_file_name(name)
     });
     output::check_file(&out, arguments.force)?;
-    output::write_file(&out, ramp(&set, &bands, TOLERANCE_STEPS)?, arguments.force)?;
+    output::write_file(
+        &out,
+        ramp(&set, &bands, arguments.tolerance)?,
+        arguments.force,
+    )?;
     say(&format!("{}\n", out.display()))
 }
-
-/// The tolerance that a ramp shows where the set was asked for with none other, steps.
-const TOLERANCE_STEPS: f64 = 0.25;
 
 fn serving(set: &Waveforms, temperature_c: f64) -> Result<&Band> {
     set.band_at(temperature_c).ok_or_else(|| {

@@ -29,6 +29,9 @@ const LIGHTNESS: Type = Type::regular(11.5, INK);
 const SCALE_NUMBER: Type = Type::regular(11.0, QUIET);
 const NOTE: Type = Type::regular(12.5, QUIET);
 
+/// A set holds L* to 4 decimals: the error of a level, less its target, may be off by this.
+const ROUNDED_LSTAR: f64 = 1e-4;
+
 /// From top to bottom of one row of levels.
 const BAND_HEAD: f64 = 34.0;
 const NUMBERS: f64 = 17.0;
@@ -108,11 +111,11 @@ impl RampBand {
             return String::new();
         };
         format!(
-            "{:.1} … {:.1} L*   ·   step {:.2} L*   ·   contrast {:.1} : 1   ·   worst deviation {:.2} step",
-            dark.lstar,
-            light.lstar,
+            "targets {:.1} … {:.1} L*   ·   step {:.2} L*   ·   contrast {:.1} : 1   ·   worst error {:.3} step",
+            dark.target_lstar,
+            light.target_lstar,
             self.step_lstar(),
-            reflectance_from_lstar(light.lstar) / reflectance_from_lstar(dark.lstar),
+            reflectance_from_lstar(light.target_lstar) / reflectance_from_lstar(dark.target_lstar),
             self.worst_steps(),
         )
     }
@@ -207,6 +210,7 @@ fn draw_band(page: &mut Page, band: &RampBand, scale: &Scale) -> Result<()> {
     let rows = band.levels.len().div_ceil(LEVELS_A_ROW);
     let a_row = band.levels.len().div_ceil(rows);
     let deviations: Vec<[f64; 3]> = band.deviations().collect();
+    let allowed = scale.tolerance + ROUNDED_LSTAR / band.step_lstar();
     for (i, (levels, deviations)) in band
         .levels
         .chunks(a_row)
@@ -220,7 +224,7 @@ fn draw_band(page: &mut Page, band: &RampBand, scale: &Scale) -> Result<()> {
         };
         page.strip(cells.height() as u32, |area| {
             draw_levels(area, levels, &cells)?;
-            draw_strip(area, deviations, &cells, scale)
+            draw_strip(area, deviations, &cells, scale, allowed)
         })?;
     }
     Ok(())
@@ -311,12 +315,19 @@ fn draw_levels(area: &Area, levels: &[RampLevel], cells: &Cells) -> Drawn {
     Ok(())
 }
 
-fn draw_strip(area: &Area, deviations: &[[f64; 3]], cells: &Cells, scale: &Scale) -> Drawn {
+/// Levels within `allowed` steps in blue, others in vermilion.
+fn draw_strip(
+    area: &Area,
+    deviations: &[[f64; 3]],
+    cells: &Cells,
+    scale: &Scale,
+    allowed: f64,
+) -> Drawn {
     let middle = cells.strip() + STRIP / 2.0;
     let right = cells.left(deviations.len());
     draw_scale(area, middle, right, scale)?;
     for (i, [low, mid, high]) in deviations.iter().enumerate() {
-        let within = low.abs().max(high.abs()).max(mid.abs()) <= scale.tolerance;
+        let within = low.abs().max(high.abs()).max(mid.abs()) <= allowed;
         let ink = if within { BLUE } else { VERMILION };
         let x = cells.middle(i);
         let y = |steps: f64| middle - scale.rise(steps);

@@ -12,6 +12,8 @@ use plotters_backend::text_anchor::{HPos, VPos};
 pub(super) const SHADE: RGBColor = RGBColor(232, 237, 242);
 
 const NAME: Type = Type::regular(11.0, INK);
+/// Room between two names side by side, or a name and the ring of another.
+const NAME_GAP: f64 = 6.0;
 
 /// An input with this many values or fewer is drawn as a row of groups, if these hold enough points.
 const GROUPS_MAX: usize = 12;
@@ -71,7 +73,7 @@ impl Inputs {
     };
     pub const ROW: Inputs = Inputs {
         title: "Residual against row",
-        words: "middle row of the patch, in the order of selection",
+        words: "middle row of the patch",
         of: |p| p.row,
         names: false,
     };
@@ -126,11 +128,12 @@ impl<'p> Residuals<'p> {
         });
         let known: Vec<(&FitPoint, f64, f64)> = known.collect();
         let groups = Groups::of(known.iter().map(|(_, x, _)| *x));
+        let x_words = groups.words(input.words);
         let spec = Axes {
             title: input.title,
             x: padded(known.iter().map(|(_, x, _)| *x), groups.margin()),
             y: -self.half_range..self.half_range,
-            x_words: input.words,
+            x_words: &x_words,
             y_words: "measured − predicted, L*",
         };
         self.shade(area, frame, &spec)?;
@@ -200,6 +203,15 @@ impl Groups {
         }
         let gap = if gap.is_finite() { gap } else { 1.0 };
         Groups { values, gap }
+    }
+
+    /// The words of the axis, which say that points don't stand at their exact value.
+    fn words(&self, input: &str) -> String {
+        if self.values.is_empty() {
+            input.to_owned()
+        } else {
+            format!("{input}; equal values spread sideways")
+        }
     }
 
     /// Room beside the first and last group.
@@ -286,9 +298,9 @@ fn name_strays(area: &Area, chart: &Chart, points: &[(&FitPoint, f64, f64)]) -> 
                 && b[3] * scale <= f64::from(rows.end)
         };
         let free = |b: &[f64; 4]| {
-            taken
-                .iter()
-                .all(|t| b[2] < t[0] || t[2] < b[0] || b[3] < t[1] || t[3] < b[1])
+            taken.iter().all(|t| {
+                b[2] + NAME_GAP < t[0] || t[2] + NAME_GAP < b[0] || b[3] < t[1] || t[3] < b[1]
+            })
         };
         if let Some(b) = boxes.into_iter().find(|b| inside(b) && free(b)) {
             text(

@@ -25,13 +25,13 @@ pub fn voltage_caution(max_abs_v: f64) -> String {
     );
     if max_abs_v <= EXTRA_LOW_AC_V {
         format!(
-            "Caution: two lines of the panel differ by up to {max_abs_v:.1} V, within {limits}. Lower limits hold in wet \
+            "Two lines of the panel differ by up to {max_abs_v:.1} V, within {limits}. Lower limits hold in wet \
              places and near the public; the supply that makes these rails may carry more. Local codes and \
              licensed practice decide."
         )
     } else {
         format!(
-            "Caution: two lines of the panel differ by up to {max_abs_v:.1} V, above {limits}: they can give a dangerous \
+            "Two lines of the panel differ by up to {max_abs_v:.1} V, above {limits}: they can give a dangerous \
              shock. Guard against touch, discharge before work, and have the apparatus designed and checked by \
              qualified people. Local codes and licensed practice decide."
         )
@@ -42,7 +42,7 @@ pub fn voltage_caution(max_abs_v: f64) -> String {
 ///
 /// Source: WCAG 2, general flash threshold.
 pub fn flash_caution() -> &'static str {
-    "Caution: each refresh darkens and clears the whole panel. More than three flashes in any one second (pairs of \
+    "Each refresh darkens and clears the whole panel. More than three flashes in any one second (pairs of \
      opposing changes of 10 % or more of the largest luminance, the darker below 0.80 of it; WCAG 2) can set off \
      seizures in some people. Don't chain refreshes so fast; local codes for public displays decide."
 }

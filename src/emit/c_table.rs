@@ -51,9 +51,9 @@ fn header(set: &Waveforms, quantiser: &Quantiser) -> String {
     let (line_v, pixel_v) = highest_voltages(set);
     let lines = [
         format!(
-            "Waveforms of panel \"{name}\": {} levels, {} temperature bands.",
+            "Waveforms of panel \"{name}\": {} levels, {}.",
             set.levels,
-            set.bands.len()
+            bands_in_words(set)
         ),
         format!("Written by greyloom from {FORMAT} version {VERSION}; do not edit."),
         format!(
@@ -82,6 +82,14 @@ fn header(set: &Waveforms, quantiser: &Quantiser) -> String {
         .map(|l| format!(" * {l}").trim_end().to_owned() + "\n")
         .collect();
     format!("/*\n{body} */\n")
+}
+
+/// `1 temperature band`, `4 temperature bands`.
+pub fn bands_in_words(set: &Waveforms) -> String {
+    match set.bands.len() {
+        1 => "1 temperature band".to_owned(),
+        n => format!("{n} temperature bands"),
+    }
 }
 
 /// Highest magnitude on a line, and across a pixel, V.

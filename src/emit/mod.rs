@@ -5,5 +5,5 @@ mod c_text;
 mod hash;
 mod quantise;
 
-pub use c_table::c_table;
+pub use c_table::{bands_in_words, c_table};
 pub use hash::{crc32, parameter_hash};

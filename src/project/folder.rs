@@ -6,6 +6,9 @@ use crate::error::{Error, InputError, Result};
 use std::fmt;
 use std::path::{Path, PathBuf};
 
+const SCANS: &str = "scans.csv";
+const HOLDOUT_SCANS: &str = "holdout-scans.csv";
+
 /// Something odd in a project that does not keep it from being used.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Warning {
@@ -25,8 +28,8 @@ impl fmt::Display for Warning {
         match self {
             Warning::Unread(unread) => write!(
                 f,
-                "page `{}`, patch `{}`: no reading",
-                unread.page, unread.patch
+                "page `{}`, patch `{}`: no reading in {}",
+                unread.page, unread.patch, unread.scans
             ),
             Warning::Temperature {
                 page,
@@ -49,7 +52,7 @@ impl Project {
     pub fn read(dir: &Path) -> Result<Project> {
         std::fs::read_dir(dir).map_err(|e| Error::file(dir, "read the project folder", e))?;
         let panel = read_panel(&dir.join("panel.toml"))?;
-        let measured = Measured::read(&dir.join("chart.csv"), &dir.join("scans.csv"), &panel)?;
+        let measured = Measured::read(&dir.join("chart.csv"), &dir.join(SCANS), &panel)?;
         let holdout = read_holdout(dir, &panel)?;
         let cell = dir.join("cell.csv");
         let trains = if present(&cell)? {
@@ -57,10 +60,8 @@ impl Project {
         } else {
             Vec::new()
         };
-        let unread = std::iter::once(&measured)
-            .chain(&holdout)
-            .flat_map(Measured::unread)
-            .collect();
+        let held_out = holdout.iter().flat_map(|h| h.unread(HOLDOUT_SCANS));
+        let unread = measured.unread(SCANS).into_iter().chain(held_out).collect();
         Ok(Project {
             panel,
             measured,
@@ -101,8 +102,8 @@ impl Measured {
         Ok(Measured { chart, readings })
     }
 
-    /// Patches that no reading speaks of, in the order of the chart.
-    pub fn unread(&self) -> Vec<Unread> {
+    /// Patches that no reading of the file `scans` speaks of, in the order of the chart.
+    fn unread(&self, scans: &'static str) -> Vec<Unread> {
         let mut read: Vec<Vec<bool>> = self
             .chart
             .pages
@@ -127,6 +128,7 @@ impl Measured {
         patches
             .filter(|(_, _, read)| !read)
             .map(|(page, patch, _)| Unread {
+                scans,
                 page: page.name.clone(),
                 patch: patch.name.clone(),
             })
@@ -135,12 +137,12 @@ impl Measured {
 }
 
 fn read_holdout(dir: &Path, panel: &Panel) -> Result<Option<Measured>> {
-    let (chart, scans) = (dir.join("holdout-chart.csv"), dir.join("holdout-scans.csv"));
+    let (chart, scans) = (dir.join("holdout-chart.csv"), dir.join(HOLDOUT_SCANS));
     match (present(&chart)?, present(&scans)?) {
         (false, false) => Ok(None),
         (true, true) => Measured::read(&chart, &scans, panel).map(Some),
         (true, false) => Err(alone(scans, "holdout-chart.csv")),
-        (false, true) => Err(alone(chart, "holdout-scans.csv")),
+        (false, true) => Err(alone(chart, HOLDOUT_SCANS)),
     }
 }
 

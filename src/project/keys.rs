@@ -38,7 +38,7 @@ pub(super) fn parse(file: &InputFile) -> Option<DeTable<'_>> {
             String::new()
         };
         let value = Some(file.span(span)).filter(|v| !v.trim().is_empty());
-        file.wrong(line, &key, value, format!("TOML: {}", e.message()));
+        file.wrong(line, &key, value, format!("valid TOML ({})", e.message()));
     }
     errors.is_empty().then(|| table.into_inner())
 }

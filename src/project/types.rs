@@ -148,6 +148,8 @@ pub struct Measured {
 /// A patch on the chart that no reading speaks of.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Unread {
+    /// The file where its reading would stand.
+    pub scans: &'static str,
     pub page: String,
     pub patch: String,
 }

@@ -1,52 +1,106 @@
 //! A design in words: the scheme of a band, what it reaches, where it is worst, where its seconds go.
 
 use super::FitReport;
-use super::lines::passage;
+use super::lines::{Side, passage, table};
 use super::words::number;
 use crate::design::{BandDesign, Content, Worst};
 use crate::drive::{Erase, Field};
 use crate::waveforms::Band;
 
+/// Every band on a line of its own: when it serves, what it takes, what it reaches, where it is worst.
+pub(super) fn overview(report: &FitReport) -> String {
+    use Side::Right;
+    let head = [
+        "band",
+        "°C",
+        "refresh, s",
+        "greys, L*",
+        "span, L*",
+        "contrast",
+        "merit",
+        "at level",
+        "row",
+        "others",
+        "°C",
+    ];
+    let mut rows = vec![head.map(str::to_owned).to_vec()];
+    let bands = report.design.set.bands.iter().zip(&report.design.bands);
+    rows.extend(
+        bands
+            .enumerate()
+            .map(|(i, (band, made))| overview_row(report, i, band, made)),
+    );
+    table(&[Right; 11], &rows, 2)
+}
+
+fn overview_row(report: &FitReport, i: usize, band: &Band, made: &BandDesign) -> Vec<String> {
+    let (dark, light) = ends(band.targets(&report.design.set));
+    let w = &made.worst;
+    vec![
+        (i + 1).to_string(),
+        range(band),
+        format!("{:.2}", band.refresh_s),
+        format!("{dark:.2}…{light:.2}"),
+        format!("{:.2}", made.span_lstar),
+        format!("{:.1} : 1", made.contrast),
+        format!("{:.3}", band.figures.worst_error_steps),
+        w.level.to_string(),
+        w.row.to_string(),
+        others(w).to_owned(),
+        number(w.temperature_c, 2),
+    ]
+}
+
+/// What the columns of the overview leave open.
+pub(super) fn overview_note(report: &FitReport) -> String {
+    let text = format!(
+        "merit is the worst error of any level, in steps of the ladder, over all contents of the other rows, all rows and \
+         the band's temperatures; beside it where that sits: level (0 is the darkest), row (0 to {}), what the other \
+         rows show, temperature",
+        report.design.set.panel.rows.saturating_sub(1)
+    );
+    passage("", &text)
+}
+
+/// Every erase that a band uses, once.
+pub(super) fn erases(report: &FitReport) -> String {
+    let mut used: Vec<&Erase> = Vec::new();
+    for band in &report.design.set.bands {
+        if !used.contains(&&band.erase) {
+            used.push(&band.erase);
+        }
+    }
+    let labels = std::iter::once("erase").chain(std::iter::repeat(""));
+    used.iter()
+        .zip(labels)
+        .map(|(e, label)| passage(label, &erase(e)))
+        .collect()
+}
+
 /// One band, several lines.
 pub(super) fn band(report: &FitReport, i: usize, band: &Band, made: &BandDesign) -> String {
-    let figures = &band.figures;
-    let limits = &report.limits;
-    let greatest = |list: &[f64]| list.iter().copied().fold(0.0, f64::max);
     let lines = [
         title(report, i, band),
-        passage("scheme", &scheme(&band.fields)),
-        passage("erase", &erase(&band.erase)),
-        passage("greys", &greys(report, band, made)),
         passage(
-            "merit",
-            &format!(
-                "{:.3} step ({:.3} L*), {}",
-                figures.worst_error_steps,
-                figures.worst_error_lstar,
-                worst(&made.worst)
-            ),
+            "scheme",
+            &format!("{} erase; then {}", band.erase.name, scheme(&band.fields)),
         ),
-        passage(
-            "uncertainty",
-            &format!(
-                "±{:.2} L* at most on a level (expanded, k = 2)",
-                greatest(&band.predicted.expanded_u_lstar)
-            ),
-        ),
+        passage("greys", &greys(band)),
+        passage("merit", &merit(report, band, made)),
         passage("refresh", &refresh(band, made)),
-        passage(
-            "limits",
-            &format!(
-                "ghost {:.2} L* (limit {}), net impulse {:.1} V·s (limit {}), energy {:.2} mJ",
-                figures.ghost_lstar,
-                number(limits.ghost_lstar, 3),
-                figures.net_impulse_vs,
-                number(limits.net_impulse_vs, 3),
-                figures.energy_mj
-            ),
-        ),
+        passage("limits", &limits(report, band)),
     ];
     lines.concat()
+}
+
+/// `5…13`, or `23` for one temperature alone.
+fn range(band: &Band) -> String {
+    let t = &band.temperature_c;
+    if t.low == t.high {
+        number(t.low, 2)
+    } else {
+        format!("{}…{}", number(t.low, 2), number(t.high, 2))
+    }
 }
 
 fn title(report: &FitReport, i: usize, band: &Band) -> String {
@@ -126,45 +180,83 @@ fn erase(erase: &Erase) -> String {
     )
 }
 
-fn greys(report: &FitReport, band: &Band, made: &BandDesign) -> String {
-    let targets = band.targets(&report.design.set);
-    let ends = targets.first().zip(targets.last());
-    let (dark, light) = ends.map_or((f64::NAN, f64::NAN), |(d, l)| (*d, *l));
+fn ends(list: &[f64]) -> (f64, f64) {
+    let ends = list.first().zip(list.last());
+    ends.map_or((f64::NAN, f64::NAN), |(d, l)| (*d, *l))
+}
+
+fn greys(band: &Band) -> String {
+    let (dark, light) = ends(&band.predicted.lstar);
+    let spreads = band.predicted.expanded_u_lstar.iter();
     format!(
-        "{} levels from {dark:.2} to {light:.2} L*: span {:.2}, step {:.3} L*, contrast {:.1} : 1",
-        targets.len(),
-        made.span_lstar,
+        "step {:.3} L*; predicted from {dark:.2} to {light:.2} L* at the middle of each level's range, known to ±{:.2} \
+         L* or better (expanded uncertainty, k = 2)",
         band.figures.step_lstar,
-        made.contrast
+        spreads.copied().fold(0.0, f64::max)
     )
 }
 
-fn worst(w: &Worst) -> String {
-    let content = match w.content {
-        Content::AllOn => "all other rows on",
-        Content::AllOff => "all other rows off",
-    };
+/// What the other rows of the column show.
+fn others(w: &Worst) -> &'static str {
+    match w.content {
+        Content::AllOn => "all on",
+        Content::AllOff => "all off",
+    }
+}
+
+fn merit(report: &FitReport, band: &Band, made: &BandDesign) -> String {
+    let w = &made.worst;
     format!(
-        "worst at level {}, {content}, row {}, {} °C: {:.2} for {:.2} L*",
+        "{:.3} step ({:.3} L*): level {} shows {:.2} where {:.2} L* is wanted, other rows {}, row {} of 0 to {}, {} °C",
+        band.figures.worst_error_steps,
+        band.figures.worst_error_lstar,
         w.level,
-        w.row,
-        number(w.temperature_c, 2),
         w.lstar,
-        w.target_lstar
+        w.target_lstar,
+        others(w),
+        w.row,
+        report.design.set.panel.rows.saturating_sub(1),
+        number(w.temperature_c, 2),
     )
 }
 
 fn refresh(band: &Band, made: &BandDesign) -> String {
     let t = &made.timing;
     let fields: Vec<String> = t.fields_s.iter().map(|s| format!("{s:.3}")).collect();
-    format!(
-        "{:.2} s at most = (erase {:.3} + fields {} + settling {:.3} + rest {:.3}) s × {} stretch",
-        band.refresh_s,
+    let parts = format!(
+        "erase {:.3} + fields {} + settling {:.3} + rest {:.3}",
         t.erase_s,
         fields.join(" + "),
         t.settle_s,
-        t.rest_s,
+        t.rest_s
+    );
+    if band.stretch.is_empty() {
+        return format!("{:.2} s = {parts} s", band.refresh_s);
+    }
+    format!(
+        "{:.2} s at most = ({parts}) s × {} stretch",
+        band.refresh_s,
         number(made.longest_stretch, 4)
+    )
+}
+
+fn limits(report: &FitReport, band: &Band) -> String {
+    let (figures, limits) = (&band.figures, &report.limits);
+    let against = |value: f64, limit: f64| {
+        let limit_text = number(limit, 3);
+        if value.abs() > limit {
+            format!("above its limit, {limit_text}")
+        } else {
+            format!("limit {limit_text}")
+        }
+    };
+    format!(
+        "ghost {:.2} L* ({}), net impulse {:.1} V·s ({}), energy {:.2} mJ",
+        figures.ghost_lstar,
+        against(figures.ghost_lstar, limits.ghost_lstar),
+        figures.net_impulse_vs,
+        against(figures.net_impulse_vs, limits.net_impulse_vs),
+        figures.energy_mj
     )
 }
 

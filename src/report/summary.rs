@@ -2,7 +2,7 @@
 
 use super::FitReport;
 use super::by_input::{Bin, ByInput};
-use super::design_words::{band, ladder};
+use super::design_words::{band, erases, ladder, overview, overview_note};
 use super::lines::{Side, passage, table};
 use super::response_report::{Errors, ReadingCount, ResponseReport, STRONG_CORRELATION};
 use super::words::{count, listed, number, with_spread};
@@ -20,17 +20,14 @@ impl fmt::Display for FitReport<'_> {
             self.request.in_words()
         )?;
         write!(f, "\nResponse\n{}", self.response)?;
-        for (i, (set, made)) in self
-            .design
-            .set
-            .bands
-            .iter()
-            .zip(&self.design.bands)
-            .enumerate()
-        {
+        write!(f, "\nDesign\n{}{}", overview(self), overview_note(self))?;
+        f.write_str(&ladder(self))?;
+        f.write_str(&erases(self))?;
+        let bands = self.design.set.bands.iter().zip(&self.design.bands);
+        for (i, (set, made)) in bands.enumerate() {
             write!(f, "\n{}", band(self, i, set, made))?;
         }
-        write!(f, "\n{}", ladder(self))?;
+        f.write_str("\n")?;
         for note in &self.design.notes {
             f.write_str(&passage("caution", note))?;
         }
@@ -86,7 +83,7 @@ impl ResponseReport {
     fn strays_named(&self) -> String {
         let describe = |s: &super::StrayReport| {
             format!(
-                "{} ({} line {}) read {:.2}, predicted {:.2}: {:+.2} L*, {:.1} spreads off",
+                "{} ({} line {}) read {:.2}, predicted {:.2}: {:+.2} L*, {:.1} σ",
                 s.reading,
                 s.file,
                 s.line,
@@ -97,6 +94,15 @@ impl ResponseReport {
             )
         };
         let mut names: Vec<String> = self.strays.iter().take(NAMED_MAX).map(describe).collect();
+        if !names.is_empty() {
+            names.insert(
+                0,
+                format!(
+                    "{}, left out of the fit:",
+                    count(self.strays.len(), "reading")
+                ),
+            );
+        }
         if self.strays.len() > NAMED_MAX {
             let more = self.strays.len() - NAMED_MAX;
             names.push(format!("and {more} more, all in response.json"));
