@@ -98,7 +98,7 @@ fn all_ticks_and_corners(bencher: Bencher, fields: usize) {
 fn widest_ladder_of_32(bencher: Bencher) {
     let (project, response) = (project(), response());
     let reach = Reach::new(&scope(&project, &response), &schemes(&project)[1]);
-    let spots: Spots = spots_of(&response, &reach).thinned(0.04);
+    let spots: Spots = spots_of(|a| response.curve.lstar(a), &reach).thinned(0.04);
     let demand = Demand {
         levels: 32,
         tolerance_steps: 0.25,

@@ -4,7 +4,7 @@ use super::emit::{PREFIX, TABLE};
 use super::preview::{RAMP, ramp};
 use super::talk::Talk;
 use super::{arguments, say};
-use crate::design::{Design, LadderShare, Request, design};
+use crate::design::{Design, LadderShare, Request, budget_holds_the_erase, design};
 use crate::draw::fit_png;
 use crate::emit::c_table;
 use crate::error::{Error, Result};
@@ -79,6 +79,7 @@ fn fit_and_design(arguments: &Arguments) -> Result<()> {
     let project = Project::read(&arguments.project)?;
     let request = request(arguments, &project)?;
     // Now rather than after the long run.
+    budget_holds_the_erase(&project.panel, &request)?;
     let mut folder = OutputFolder::open(&arguments.out, arguments.force, &FILES)?;
     warn(&talk, arguments, &project);
     let fit = fit(&project, &progress)?;

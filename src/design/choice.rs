@@ -68,16 +68,14 @@ impl Spots {
         })
     }
 
-    /// Half-width of the choice whose middle lies nearest the middle of the reach, L*.
+    /// The smallest half-width of the choices near the middle of the reach, L*.
     pub fn middle_blur_lstar(&self) -> f64 {
         let Some(ends) = self.ends() else { return 0.0 };
         let middle = 0.5 * (ends.low + ends.high);
-        let distance = |s: &&Spot| (s.mid_lstar - middle).abs();
-        let nearest = self
-            .sorted
-            .iter()
-            .min_by(|a, b| distance(a).total_cmp(&distance(b)));
-        nearest.map_or(0.0, |s| s.half_lstar)
+        let near = 0.1 * (ends.high - ends.low);
+        let close = |s: &&Spot| (s.mid_lstar - middle).abs() <= near;
+        let halves = self.sorted.iter().filter(close).map(|s| s.half_lstar);
+        halves.reduce(f64::min).unwrap_or(0.0)
     }
 
     /// The choice with the smallest worst error |mid − target| + half-width, and that error.

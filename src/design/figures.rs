@@ -224,9 +224,9 @@ impl Planner<'_> {
                 .map(|b| self.balanced(b))
                 .fold((0.0f64, 0.0f64), |a, b| (a.0.max(b.0), a.1.max(b.1)));
             notes.push(format!(
-                "Net charge: the worst picture leaves {impulse_vs:.1} V s on a pixel, above the panel's limit of {:.1} V s. \
+                "Net charge: the worst picture leaves {impulse_vs:.1} V·s on a pixel, above the panel's limit of {:.1} V·s. \
                  It is the column's; rows at 0 V and each column at its opposite data voltage for up to {:.1} s while the \
-                 picture stands bring it to {:.1} V s.",
+                 picture stands bring it to {:.1} V·s.",
                 limits.net_impulse_vs, balanced.1, balanced.0
             ));
         }

@@ -14,6 +14,7 @@ mod unmet;
 
 pub use outcome::{BandDesign, Content, Design, Worst};
 pub use request::{LadderShare, Request};
+pub use unmet::budget_holds_the_erase;
 
 use crate::error::Result;
 use crate::project::Project;

@@ -95,7 +95,7 @@ impl Pool {
 
 impl Planner<'_> {
     pub fn design(&self) -> Result<Design> {
-        unmet::budget_holds_the_erase(self)?;
+        unmet::budget_holds_the_erase(self.panel, self.request)?;
         self.attempt()
             .map_err(|shortfall| unmet::explain(self, &shortfall.pools))
     }
@@ -217,7 +217,11 @@ impl Planner<'_> {
             }
             let (low_c, high_c) = (coldest.low_c, coldest.high_c);
             (self.progress)(&format!("coldest of {count} bands, {low_c} to {high_c} °C"));
-            let seeds = if tried.len() == 1 { self.starts() } else { self.starts() / 2 };
+            let seeds = if tried.len() == 1 {
+                self.starts()
+            } else {
+                self.starts() / 2
+            };
             let pool = self.widest_pool(coldest, &tried, seeds);
             let before = best.as_ref().and_then(|(_, p)| p.span_lstar());
             let gained = pool

@@ -40,14 +40,7 @@ impl Scheme {
 
     /// In a few words.
     pub fn in_words(&self) -> String {
-        let field = |f: &Field| {
-            let ms = f64::from(f.tick_us) * 1e-3;
-            format!(
-                "S {} V, D {} V, {} ticks of {ms} ms, {} guard",
-                f.select_v, f.data_v, f.slot_ticks, f.guard_ticks
-            )
-        };
-        let fields: Vec<String> = self.fields.iter().map(field).collect();
+        let fields: Vec<String> = self.fields.iter().map(Field::in_words).collect();
         format!("{} erase; {}", self.erase.name, fields.join("; "))
     }
 }

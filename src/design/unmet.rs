@@ -7,6 +7,7 @@ use super::request::Request;
 use super::search::{Goal, Ranked};
 use crate::drive::Timing;
 use crate::error::{Error, Result, Unmet};
+use crate::project::Panel;
 
 /// Factors on the budget that are tried.
 const LONGER: [f64; 4] = [1.5, 2.5, 4.0, 8.0];
@@ -28,25 +29,24 @@ const ROUGH: Fineness = Fineness {
 };
 
 /// Errs where the erase, the rest and one tick a row already take longer than the budget.
-pub fn budget_holds_the_erase(planner: &Planner) -> Result<()> {
-    let panel = planner.panel;
-    let settle_ms = panel.drivers.field_settle_ms;
+pub fn budget_holds_the_erase(panel: &Panel, request: &Request) -> Result<()> {
     let tick_us = panel.drivers.tick_us.iter().copied().min().unwrap_or(1);
-    let one_tick_s = panel.rows as f64 * f64::from(tick_us) * 1e-6 + settle_ms * 1e-3;
-    let shortest_s = panel
-        .erases
-        .iter()
-        .map(|e| Timing::of(e, &[], panel.rows, settle_ms).total_s())
-        .fold(f64::INFINITY, f64::min);
+    let one_tick_s =
+        panel.rows as f64 * f64::from(tick_us) * 1e-6 + panel.drivers.field_settle_ms * 1e-3;
+    let shortest_s = shortest_erase_s(panel);
     let needed_s = shortest_s + one_tick_s;
-    if needed_s <= planner.request.budget_s {
+    if needed_s <= request.budget_s {
         return Ok(());
     }
+    let limits = &panel.limits;
     Err(Error::Unmet(Unmet {
-        request: asked(planner),
+        request: asked(
+            request,
+            (limits.temperature_min_c, limits.temperature_max_c),
+        ),
         binding: format!(
-            "erase and rest take {shortest_s:.2} s and one tick a row {one_tick_s:.2} s more, beyond the budget of {:.2} s",
-            planner.request.budget_s
+            "erase and rest take {shortest_s:.2} s and one tick a row {one_tick_s:.2} s more, beyond the budget of {} s",
+            request.budget_s
         ),
         would_do: vec![
             format!("a budget well above {needed_s:.2} s"),
@@ -55,19 +55,22 @@ pub fn budget_holds_the_erase(planner: &Planner) -> Result<()> {
     }))
 }
 
+/// Erase and rest of the shortest erase, s.
+fn shortest_erase_s(panel: &Panel) -> f64 {
+    let settle_ms = panel.drivers.field_settle_ms;
+    let erases = panel.erases.iter();
+    erases
+        .map(|e| Timing::of(e, &[], panel.rows, settle_ms).total_s())
+        .fold(f64::INFINITY, f64::min)
+}
+
 /// Why the schemes of `pools`, the last searched last, are not good enough, and what would do: each way is tried by a
 /// design that meets it.
 pub fn explain(planner: &Planner, pools: &[Pool]) -> Error {
-    let (words, found) = match pools.last() {
-        Some(pool) => (
-            binding(planner, &found(planner, pool), &pool.band),
-            found(planner, pool),
-        ),
-        None => (
-            too_short(planner, &at_words(&BandClimate::point(planner.range_c.0))),
-            Vec::new(),
-        ),
-    };
+    let band = pools
+        .last()
+        .map_or(BandClimate::point(planner.range_c.0), |p| p.band);
+    let found = pools.last().map_or(Vec::new(), |p| found(planner, p));
     let mut would_do = Vec::new();
     would_do.extend(fewer_levels(planner, &found));
     would_do.extend(laxer(planner));
@@ -81,8 +84,8 @@ pub fn explain(planner: &Planner, pools: &[Pool]) -> Error {
         );
     }
     Error::Unmet(Unmet {
-        request: asked(planner),
-        binding: words,
+        request: asked(planner.request, planner.range_c),
+        binding: binding(planner, &found, &band),
         would_do,
     })
 }
@@ -106,18 +109,14 @@ struct Found {
     spots: Spots,
 }
 
-fn asked(planner: &Planner) -> String {
-    let r = planner.request;
-    let at = match r.temperature_c {
+fn asked(request: &Request, (low_c, high_c): (f64, f64)) -> String {
+    let at = match request.temperature_c {
         Some(t) => format!("at {t} °C"),
-        None => {
-            let (low, high) = planner.range_c;
-            format!("from {low} to {high} °C")
-        }
+        None => format!("from {low_c} to {high_c} °C"),
     };
     format!(
         "{} levels in {} s {at}, no error above {} step,",
-        r.levels, r.budget_s, r.tolerance_steps
+        request.levels, request.budget_s, request.tolerance_steps
     )
 }
 
@@ -145,17 +144,17 @@ fn at_words(band: &BandClimate) -> String {
 /// What the widest-reaching scheme lacks.
 fn binding(planner: &Planner, found: &[Found], band: &BandClimate) -> String {
     let reach = |f: &Found| f.spots.ends().map_or(0.0, |e| e.high - e.low);
-    let at = at_words(band);
+    let (at, left) = (at_words(band), time_left(planner));
     let Some(best) = found.iter().max_by(|a, b| reach(a).total_cmp(&reach(b))) else {
-        return too_short(planner, &at);
+        return format!("{left}: {at} no scheme on these rails tells dark from light in that");
     };
     let (span, r) = (reach(best), planner.request);
     let step = span / (r.levels - 1) as f64;
     let room = r.tolerance_steps * step;
     let blur = best.spots.middle_blur_lstar();
     let start = format!(
-        "{at} the farthest-reaching scheme found ({}) spans {span:.1} L* from dark to light, so a step is {step:.2} L* and \
-         an error may be {room:.2} L*",
+        "{left}; {at} the farthest-reaching scheme found ({}) takes a pixel over {span:.1} L*, so a step is {step:.2} L* \
+         and an error may be {room:.2} L*",
         best.words
     );
     if blur > room {
@@ -167,19 +166,13 @@ fn binding(planner: &Planner, found: &[Found], band: &BandClimate) -> String {
     }
 }
 
-/// The time that is left for the fields, where nothing useful fits in it.
-fn too_short(planner: &Planner, at: &str) -> String {
+/// What the erase leaves of the budget, in words.
+fn time_left(planner: &Planner) -> String {
     let panel = planner.panel;
-    let settle_ms = panel.drivers.field_settle_ms;
-    let erases = panel
-        .erases
-        .iter()
-        .map(|e| Timing::of(e, &[], panel.rows, settle_ms).total_s());
-    let shortest_s = erases.fold(f64::INFINITY, f64::min);
+    let shortest_s = shortest_erase_s(panel);
     let left_s = (planner.request.budget_s - shortest_s).max(0.0);
     format!(
-        "erase and rest take {shortest_s:.2} s, which leaves {left_s:.2} s for the fields, {:.1} ms for each of {} rows: \
-         {at} no scheme on these rails tells dark from light in that",
+        "erase and rest take {shortest_s:.2} s, which leaves {left_s:.2} s for the fields, {:.1} ms for each of {} rows",
         left_s * 1e3 / panel.rows as f64,
         panel.rows
     )

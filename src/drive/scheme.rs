@@ -35,3 +35,23 @@ pub struct Field {
     /// After each slot, the inverted column waveform with no row selected.
     pub mirrored: bool,
 }
+
+impl Field {
+    /// Such as "select 9 V, data 3 V, 70 ticks of 1 ms a row, 8 guard ticks".
+    pub fn in_words(&self) -> String {
+        let ticks = |n: u32| format!("{n} {}", if n == 1 { "tick" } else { "ticks" });
+        let guard = match self.guard_ticks {
+            0 => "no guard ticks".to_owned(),
+            1 => "1 guard tick".to_owned(),
+            n => format!("{n} guard ticks"),
+        };
+        format!(
+            "select {} V, data {} V, {} of {} ms a row, {guard}{}",
+            self.select_v,
+            self.data_v,
+            ticks(self.slot_ticks),
+            f64::from(self.tick_us) / 1e3,
+            if self.mirrored { ", mirrored" } else { "" }
+        )
+    }
+}

@@ -63,6 +63,7 @@ impl Project {
         let held_out = holdout.iter().flat_map(|h| h.unread(HOLDOUT_SCANS));
         let unread = measured.unread(SCANS).into_iter().chain(held_out).collect();
         Ok(Project {
+            folder: dir.to_owned(),
             panel,
             measured,
             holdout,

@@ -2,6 +2,7 @@
 
 use crate::drive::{Erase, Field, PanelLoad, Stroke};
 pub use crate::tone::spectra::Illuminant;
+use std::path::PathBuf;
 
 /// A rail of the drivers: min..=max on a step, or continuous where `step` is absent.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -156,6 +157,8 @@ pub struct Unread {
 
 #[derive(Debug, Clone, PartialEq)]
 pub struct Project {
+    /// The folder that it was read from.
+    pub folder: PathBuf,
     pub panel: Panel,
     pub measured: Measured,
     /// Never fitted: the prediction error on it is reported.

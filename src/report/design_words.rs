@@ -126,7 +126,7 @@ fn title(report: &FitReport, i: usize, band: &Band) -> String {
 fn scheme(fields: &[Field]) -> String {
     let words: Vec<String> = fields
         .iter()
-        .map(|field| format!("{}: {}", role(field, fields), field_in_words(field)))
+        .map(|field| format!("{}: {}", role(field, fields), field.in_words()))
         .collect();
     words.join("; then ")
 }
@@ -148,22 +148,6 @@ fn role(field: &Field, fields: &[Field]) -> String {
         " field"
     };
     format!("{strength}{kind}")
-}
-
-fn field_in_words(field: &Field) -> String {
-    let guard = match field.guard_ticks {
-        0 => "no guard ticks".to_owned(),
-        1 => "1 guard tick".to_owned(),
-        n => format!("{n} guard ticks"),
-    };
-    let mirrored = if field.mirrored { ", mirrored" } else { "" };
-    format!(
-        "select {} V, data {} V, {} ticks of {} ms a row, {guard}{mirrored}",
-        number(field.select_v, 3),
-        number(field.data_v, 3),
-        field.slot_ticks,
-        number(f64::from(field.tick_us) / 1e3, 3)
-    )
 }
 
 fn erase(erase: &Erase) -> String {

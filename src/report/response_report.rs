@@ -76,6 +76,8 @@ pub struct RungReport {
     pub parameters: usize,
     pub rms_lstar: f64,
     pub left_out_rms_lstar: f64,
+    /// On mirrored pages alone, where there are any.
+    pub left_out_mirrored_rms_lstar: Option<f64>,
     pub reduced_chi_square: f64,
     pub ending: &'static str,
     pub kept: bool,
@@ -274,6 +276,9 @@ fn rung_report(rung: &RungFit, fit: &Fit) -> RungReport {
         parameters: rung.parameters,
         rms_lstar: significant(rung.rms_lstar, DIGITS),
         left_out_rms_lstar: significant(rung.left_out_rms_lstar, DIGITS),
+        left_out_mirrored_rms_lstar: rung
+            .left_out_mirrored_rms_lstar
+            .map(|rms| significant(rms, DIGITS)),
         reduced_chi_square: significant(rung.reduced_chi_square, DIGITS),
         ending: ending_in_words(rung.ending),
         kept: rung.rung == fit.rung,

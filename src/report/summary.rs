@@ -156,6 +156,12 @@ impl ResponseReport {
             (None, _) => parts.push("all of them mirrored".into()),
             (_, None) => parts.push("none of them mirrored".into()),
         }
+        let kept = self.models.iter().find(|m| m.kept);
+        if let Some(rms) = kept.and_then(|m| m.left_out_mirrored_rms_lstar) {
+            parts.push(format!(
+                "mirrored pages of the chart, each left out of the fit in turn: rms {rms:.3}"
+            ));
+        }
         passage("held out", &parts.join("; "))
     }
 

@@ -122,7 +122,7 @@ pub fn fit(project: &Project, progress: &dyn Fn(&str)) -> Result<Fit> {
 /// The readings lead to reflectances that no response curve has.
 fn no_curve(project: &Project) -> Error {
     Error::Input(InputError {
-        file: "scans.csv".into(),
+        file: project.folder.join("scans.csv"),
         line: None,
         field: None,
         value: Some(format!("{} readings", project.measured.readings.len())),
@@ -164,7 +164,7 @@ fn enough_readings(project: &Project, scene: &Scene) -> Result<()> {
         return Ok(());
     }
     Err(Error::Input(InputError {
-        file: "scans.csv".into(),
+        file: project.folder.join("scans.csv"),
         line: None,
         field: None,
         value: Some(format!("{readings} readings")),

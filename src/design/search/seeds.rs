@@ -17,6 +17,9 @@ const SHARES: [f64; 2] = [0.6, 0.4];
 const SHORT_FIRST: [f64; 2] = [0.05, 0.95];
 const SHORT_LAST: [f64; 2] = [0.95, 0.05];
 
+/// Select and data of each field, as places on the rails, and the fields' shares of the time.
+type Kind = (Vec<(usize, usize)>, Vec<f64>);
+
 impl Search<'_> {
     /// The most promising places of the coarse grid, at most `count`, no two alike in kind.
     pub fn seeds(&self, count: usize) -> Vec<Place> {
@@ -71,9 +74,8 @@ impl Search<'_> {
             .collect()
     }
 
-    /// Voltages of the fields, as places on the rails, and their shares of the time.
-    fn kinds(&self) -> Vec<(Vec<(usize, usize)>, Vec<f64>)> {
-        let mut kinds: Vec<(Vec<(usize, usize)>, Vec<f64>)> = self
+    fn kinds(&self) -> Vec<Kind> {
+        let mut kinds: Vec<Kind> = self
             .voltages(ALONE)
             .into_iter()
             .map(|a| (vec![a], vec![1.0]))
