@@ -101,7 +101,7 @@ impl Spots {
 
     /// The targets that some choice serves with a worst error of at most `error_lstar`: disjoint, rising.
     pub fn served(&self, error_lstar: f64) -> Vec<Span> {
-        let mut spans: Vec<Span> = self
+        let spans = self
             .sorted
             .iter()
             .filter(|s| s.half_lstar <= error_lstar)
@@ -111,17 +111,8 @@ impl Spots {
                     low: s.mid_lstar - slack,
                     high: s.mid_lstar + slack,
                 }
-            })
-            .collect();
-        spans.sort_by(|a, b| a.low.total_cmp(&b.low));
-        let mut union: Vec<Span> = Vec::new();
-        for span in spans {
-            match union.last_mut() {
-                Some(last) if span.low <= last.high => last.high = last.high.max(span.high),
-                _ => union.push(span),
-            }
-        }
-        union
+            });
+        united(std::iter::once(spans.collect()))
     }
 
     /// Where the darkest target of a ladder of this step may lie: every target served, the outer two no farther out than
@@ -171,7 +162,7 @@ pub fn common(a: &[Span], b: &[Span]) -> Vec<Span> {
     intersect(a, b, 0.0)
 }
 
-/// The union of several lists of disjoint rising spans.
+/// The union of several lists of spans: disjoint, rising.
 pub fn united(lists: impl Iterator<Item = Vec<Span>>) -> Vec<Span> {
     let mut spans: Vec<Span> = lists.flatten().collect();
     spans.sort_by(|a, b| a.low.total_cmp(&b.low));

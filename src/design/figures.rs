@@ -65,7 +65,7 @@ impl Planner<'_> {
         };
         let extremes = finished.extremes(&c.pool.band, &ranked.stretch);
         let span = |ladder: &[f64]| step_of(ladder) * (ladder.len() - 1) as f64;
-        let alone = self.ladder_of(&[c], self.demand());
+        let alone = self.ladder_of(&[&c.own()], self.demand());
         let report = BandDesign {
             timing: Timing::of(&ranked.scheme.erase, &ranked.scheme.fields, rows, settle_ms),
             longest_stretch: c.pool.band.longest(&ranked.stretch),

@@ -36,6 +36,14 @@ impl Candidates {
         self.best_for(targets_lstar).map(|i| &self.pool.schemes[i])
     }
 
+    /// Those with a wide ladder of the band's own alone.
+    pub fn own(&self) -> Candidates {
+        let mut own = self.clone();
+        own.pool.schemes.truncate(own.pool.own);
+        own.spots.truncate(own.pool.own);
+        own
+    }
+
     pub fn best_for(&self, targets_lstar: &[f64]) -> Option<usize> {
         let errors: Vec<f64> = self
             .spots

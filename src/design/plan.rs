@@ -24,6 +24,8 @@ const SEARCH_SHARE: f64 = 0.95;
 /// Ascents from the coarse grid, and schemes carried from one search to the next.
 const STARTS: usize = 8;
 const CARRIED: usize = 3;
+/// Ascents from the coarse grid in every band but the coldest.
+const OWN_STARTS: usize = 2;
 /// Ascents from the coarse grid where only the existence of a design is asked.
 const STARTS_QUICK: usize = 2;
 /// How often every band in turn is searched for a wider common ladder.
@@ -70,7 +72,10 @@ impl Shortfall {
 #[derive(Debug, Clone)]
 pub struct Pool {
     pub band: BandClimate,
+    /// First those with a wide ladder of the band's own, best first; then those found to serve a common one.
     pub schemes: Vec<Ranked>,
+    /// How many are of the first kind.
+    pub own: usize,
     /// Schemes evaluated to find them.
     pub evaluated: usize,
 }
@@ -82,6 +87,21 @@ impl Pool {
 
     fn span_lstar(&self) -> Option<f64> {
         self.best().map(|s| s.score.value)
+    }
+
+    /// Places that serve a common ladder, or those with the widest of their own.
+    fn serving_places(&self) -> Vec<Place> {
+        let own = if self.schemes.len() > self.own {
+            self.own
+        } else {
+            0
+        };
+        self.schemes
+            .iter()
+            .skip(own)
+            .take(CARRIED)
+            .map(|s| s.place.clone())
+            .collect()
     }
 
     fn places(&self, count: usize) -> Vec<Place> {
@@ -120,6 +140,13 @@ impl Planner<'_> {
                     if self.effort == Effort::Full && BAND_COUNTS.iter().any(|&c| c >= least) => {}
                 outcome => return outcome,
             }
+        }
+    }
+
+    fn own_starts(&self) -> usize {
+        match self.effort {
+            Effort::Full => OWN_STARTS,
+            Effort::Quick => 0,
         }
     }
 
@@ -277,35 +304,29 @@ impl Planner<'_> {
         let schemes = search.run(starts);
         Pool {
             band,
+            own: schemes.len(),
             schemes,
             evaluated: search.evaluated(),
         }
     }
 
-    /// Schemes that serve the ladder of the first band, and those with a wide one of their own.
+    /// Schemes with a wide ladder of the band's own; and, for a common ladder, those that serve the first band's.
     fn next_pool(&self, band: BandClimate, before: &[Candidates]) -> Pool {
-        let starts: Vec<Place> = before.last().map_or(Vec::new(), |c| c.pool.places(CARRIED));
-        let own = self.search(
-            band,
-            Goal::Widest(self.search_demand()),
-            self.request.budget_s,
-        );
-        let mut pool = Pool {
-            band,
-            schemes: own.run(starts.clone()),
-            evaluated: own.evaluated(),
-        };
-        if self.request.share == LadderShare::Common {
-            let first = before
-                .first()
-                .and_then(|c| self.ladder_of(&[c], self.search_demand()));
-            if let Some(targets_lstar) = first {
-                let serve = self.search(band, Goal::Serve { targets_lstar }, self.request.budget_s);
-                let mut schemes = serve.run(starts);
-                schemes.append(&mut pool.schemes);
-                pool.schemes = schemes;
-                pool.evaluated += serve.evaluated();
-            }
+        let coldest: Vec<Pool> = before.first().map(|c| c.pool.clone()).into_iter().collect();
+        let mut pool = self.widest_pool(band, &coldest, self.own_starts());
+        if self.request.share == LadderShare::PerBand {
+            return pool;
+        }
+        let first = before
+            .first()
+            .and_then(|c| self.ladder_of(&[c], self.search_demand()));
+        if let Some(targets_lstar) = first {
+            let serve = self.search(band, Goal::Serve { targets_lstar }, self.request.budget_s);
+            let starts = before
+                .last()
+                .map_or(Vec::new(), |c| c.pool.serving_places());
+            pool.schemes.extend(serve.run(starts));
+            pool.evaluated += serve.evaluated();
         }
         pool
     }

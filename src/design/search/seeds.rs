@@ -23,6 +23,9 @@ type Kind = (Vec<(usize, usize)>, Vec<f64>);
 impl Search<'_> {
     /// The most promising places of the coarse grid, at most `count`, no two alike in kind.
     pub fn seeds(&self, count: usize) -> Vec<Place> {
+        if count == 0 {
+            return Vec::new();
+        }
         let places = self.coarse_places();
         let by_speed = self
             .space
