@@ -65,7 +65,8 @@ fn header(set: &Waveforms, quantiser: &Quantiser) -> String {
         "Signs: pixel voltage is row minus column; positive darkens.".into(),
         "Axes: ticks[level][field]; level 0 is darkest; fields in the order of play.".into(),
         "Play: strokes, then each field (rows 0 to last, settle after it), then rest;".into(),
-        "  every duration times the stretch factor of the temperature.".into(),
+        "  every duration times the stretch factor of the temperature, which the clock".into(),
+        "  rounds to the nearest of its steps, counted from 1.".into(),
         "Rounding: to nearest, halves away from zero. Worst error in this table:".into(),
     ];
     let caution = [
