@@ -452,3 +452,25 @@ fn a_budget_below_the_erase_is_refused_in_its_own_words() {
     assert!(unmet.binding.contains("2.45 s"), "{unmet}");
     assert!(!unmet.would_do.is_empty());
 }
+
+/// Band edges are rounded for people; that must not push an edge out of a narrow range.
+#[test]
+fn a_narrow_range_makes_a_set_that_reads_back() {
+    for (min_c, max_c) in [(23.05, 23.05), (20.0, 20.02), (20.0, 20.5)] {
+        let mut project = project();
+        let limits = &mut project.panel.limits;
+        (limits.temperature_min_c, limits.temperature_max_c) = (min_c, max_c);
+        let made = design(&project, &known(), &request(), &|_| {}).expect("a design");
+        let (first, last) = (
+            &made.set.bands[0],
+            &made.set.bands[made.set.bands.len() - 1],
+        );
+        assert_eq!(
+            (first.temperature_c.low, last.temperature_c.high),
+            (min_c, max_c)
+        );
+        let json = made.set.to_json();
+        let read = Waveforms::parse(Path::new("set.json"), json.as_bytes()).expect("a set");
+        assert_eq!(read.to_json(), json);
+    }
+}

@@ -134,10 +134,15 @@ fn found(planner: &Planner, pool: &Pool) -> Vec<Found> {
 }
 
 fn at_words(band: &BandClimate) -> String {
+    let shown = |c: f64| (c * 100.0).round() / 100.0;
     if band.low_c == band.high_c {
-        format!("at {} °C", band.low_c)
+        format!("at {} °C", shown(band.low_c))
     } else {
-        format!("between {} and {} °C", band.low_c, band.high_c)
+        format!(
+            "between {} and {} °C",
+            shown(band.low_c),
+            shown(band.high_c)
+        )
     }
 }
 
