@@ -28,7 +28,7 @@ const REPORTED: Grain = Grain {
 /// Starts of the first rungs, the prior's own middle among them.
 const STARTS: usize = 3;
 /// Times that the strays are named anew.
-const STRAY_ROUNDS: usize = 2;
+const STRAY_ROUNDS: usize = 5;
 /// A parameter whose spread the readings leave above this share of its prior's is called undetermined.
 const UNDETERMINED: f64 = 0.8;
 
