@@ -32,6 +32,7 @@ pub struct Spots {
 }
 
 impl Spots {
+    /// The choices by rising middle; those whose lightness is not a number are left out.
     pub fn new(mut spots: Vec<Spot>) -> Self {
         spots.retain(|s| s.mid_lstar.is_finite() && s.half_lstar.is_finite());
         spots.sort_by(|a, b| {

@@ -44,6 +44,7 @@ impl Candidates {
         own
     }
 
+    /// Index of the scheme with the smallest worst error on a ladder.
     pub fn best_for(&self, targets_lstar: &[f64]) -> Option<usize> {
         let errors: Vec<f64> = self
             .spots

@@ -32,6 +32,7 @@ pub struct Energy {
 }
 
 impl Energy {
+    /// All parts together, mJ.
     pub fn total_mj(&self) -> f64 {
         self.erase_mj + self.rows_mj + self.columns_mj
     }

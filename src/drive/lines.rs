@@ -166,6 +166,7 @@ impl StepResponse {
 }
 
 impl Matrix {
+    /// One row as a distributed line with its driver: `columns` pixels of capacitance.
     pub fn row_line(&self) -> Line {
         Line {
             ohm: self.row_ohm,
@@ -175,6 +176,7 @@ impl Matrix {
         }
     }
 
+    /// One column as a distributed line with its driver: `rows` pixels of capacitance.
     pub fn column_line(&self) -> Line {
         Line {
             ohm: self.column_ohm,

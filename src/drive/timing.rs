@@ -23,12 +23,14 @@ impl Timing {
         }
     }
 
+    /// The whole refresh, s, before any stretching.
     pub fn total_s(&self) -> f64 {
         self.erase_s + self.fields_s.iter().sum::<f64>() + self.settle_s + self.rest_s
     }
 }
 
 impl Field {
+    /// One tick, s.
     pub fn tick_s(&self) -> f64 {
         f64::from(self.tick_us) * 1e-6
     }

@@ -23,6 +23,7 @@ impl Map {
         ],
     };
 
+    /// M·x + b.
     #[inline]
     pub fn apply(&self, x: &State) -> State {
         let row = |m: &[f64; 4]| m[0] * x[0] + m[1] * x[1] + m[2] * x[2] + m[3];

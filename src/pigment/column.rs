@@ -14,6 +14,7 @@ pub struct Run {
 }
 
 impl Run {
+    /// How many rows the run holds, at least 1.
     pub fn rows(&self) -> usize {
         self.last - self.first + 1
     }

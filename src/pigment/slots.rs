@@ -36,6 +36,7 @@ pub struct SlotMaps {
 }
 
 impl SlotMaps {
+    /// The maps of `field` for one class at its temperature and stretch; 4·(slot_ticks + 1) of them.
     pub fn new(mover: &Mover, field: &Field) -> Self {
         let ticks = field.slot_ticks as usize;
         let powers = |v: f64| mover.hold(v, field.tick_s()).powers(ticks);

@@ -36,6 +36,7 @@ impl TemperatureLaw {
         }
     }
 
+    /// Temperature, °C, less the reference temperature, K.
     pub fn above_reference_k(&self, temperature_c: f64) -> f64 {
         temperature_c - REFERENCE_C
     }

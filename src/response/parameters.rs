@@ -26,6 +26,7 @@ impl Scale {
         }
     }
 
+    /// The parameter, in its unit, from the value that the fit moves; inside its range for every finite one.
     pub fn outward(self, moved: f64) -> f64 {
         match self {
             Scale::Linear => moved,

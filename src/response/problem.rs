@@ -61,6 +61,7 @@ impl<'a> ReadingProblem<'a> {
         &self.sources
     }
 
+    /// What was read, L*.
     pub fn measured_lstar(&self, source: Source) -> f64 {
         match source {
             Source::Patch { reading, .. } => self.project.measured.readings[reading].lstar,
@@ -77,6 +78,7 @@ impl<'a> ReadingProblem<'a> {
             .collect()
     }
 
+    /// The response with its parameters at `moved`; `None` where no curve has them.
     pub fn response(&self, moved: &[f64]) -> Option<Response> {
         build(self.rung, &self.values(moved), self.grain.classes)
     }

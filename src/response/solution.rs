@@ -24,6 +24,7 @@ pub enum Ending {
 }
 
 impl Ending {
+    /// Whether the fit stopped because nothing was left to gain.
     pub fn converged(self) -> bool {
         matches!(
             self,
@@ -74,6 +75,7 @@ impl Solution {
         }
     }
 
+    /// Square roots of the covariance's diagonal; see [`Solution::covariance`] for `scaled`.
     pub fn standard_deviations(&self, scaled: bool) -> Vec<f64> {
         self.covariance(scaled)
             .diagonal()

@@ -57,6 +57,7 @@ pub struct Search<'a> {
 }
 
 impl<'a> Search<'a> {
+    /// The grid of `space`, and nothing evaluated yet.
     pub fn new(space: Space<'a>) -> Self {
         let grid = Grid {
             drivers: space.drivers,
