@@ -36,6 +36,7 @@ panel.toml | ghost_lstar = #0.5 | 0.001 0.002 100 | 0.0009 100.1
 panel.toml | net_impulse_vs = #25.0 | 0 0.1 1e6 | -0.1 1000001
 panel.toml | max = #40.0 | 5 119.9 120 | 4.9 120.1
 panel.toml | repeatability_lstar = #0.15 | 0.001 0.002 10 | 0.0009 10.1
+panel.toml | aperture_mm = #4.0 | 0.1 0.2 100 | 0.09 100.1
 chart.csv | 5,#32,primed | -60 -59.9 120 | -60.1 120.1
 chart.csv | primed,1,#-9.5 | -200 -0.001 200 | -200.1 0 200.1
 chart.csv | #4.25,1000,32 | 0.01 0.02 200 | 0.009 200.1

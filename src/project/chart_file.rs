@@ -8,6 +8,7 @@ use super::table::{Row, Table};
 use super::types::*;
 use crate::drive::Field;
 use crate::error::Result;
+use crate::waveforms::Waveforms;
 use std::collections::BTreeMap;
 use std::path::Path;
 
@@ -55,24 +56,34 @@ pub(super) struct ChartRow {
     pub fill_ticks: u32,
 }
 
+/// Reads and checks a chart that verifies a finished set, which names the erase `band` for the set's own at the page's
+/// temperature, as well as what [`read_chart`] reads. Errs also where a page isn't driven as the set drives the panel there.
+pub fn read_chart_of(path: &Path, panel: &Panel, set: &Waveforms) -> Result<Chart> {
+    read(path, panel, Some(set))
+}
+
 /// Reads and checks a chart for a panel. Pages and patches keep the order in which the file first names them.
 /// Voltages may lie off the panel's rails and temperatures outside its limits: a chart may probe.
 pub fn read_chart(path: &Path, panel: &Panel) -> Result<Chart> {
+    read(path, panel, None)
+}
+
+fn read(path: &Path, panel: &Panel, set: Option<&Waveforms>) -> Result<Chart> {
     let file = InputFile::read(
         path,
         "read the chart, which names the patches driven on each page",
         TABLE_BYTES_MAX,
     )?;
-    let chart = chart(&file, panel);
+    let chart = chart(&file, panel, set);
     file.finish(chart)
 }
 
-fn chart(file: &InputFile, panel: &Panel) -> Option<Chart> {
+fn chart(file: &InputFile, panel: &Panel, set: Option<&Waveforms>) -> Option<Chart> {
     let table = Table::read(file, &COLUMNS, &[])?;
     let mut pages: Vec<PageDraft> = Vec::new();
     let mut index: BTreeMap<String, usize> = BTreeMap::new();
     for row in table.rows() {
-        let Some(row) = chart_row(&row, panel) else {
+        let Some(row) = chart_row(&row, panel, set.is_some()) else {
             continue;
         };
         let at = *index.entry(row.page.clone()).or_insert_with(|| {
@@ -89,19 +100,19 @@ fn chart(file: &InputFile, panel: &Panel) -> Option<Chart> {
     }
     let pages: Vec<Option<Page>> = pages
         .into_iter()
-        .map(|page| page.finish(file, panel))
+        .map(|page| page.finish(file, panel, set))
         .collect();
     Some(Chart {
         pages: pages.into_iter().collect::<Option<_>>()?,
     })
 }
 
-fn chart_row(row: &Row, panel: &Panel) -> Option<ChartRow> {
+fn chart_row(row: &Row, panel: &Panel, verifies: bool) -> Option<ChartRow> {
     let page = row.name("page");
     let patch = row.name("patch");
     let rectangle = rectangle(row, panel);
     let temperature_c = row.number("temperature_c", TEMPERATURE_C);
-    let erase = erase_name(row, panel);
+    let erase = erase_name(row, panel, verifies);
     let fields = Count {
         min: 1,
         max: panel.drivers.fields_max,
@@ -164,9 +175,9 @@ fn range(
     ends
 }
 
-fn erase_name(row: &Row, panel: &Panel) -> Option<String> {
+fn erase_name(row: &Row, panel: &Panel, verifies: bool) -> Option<String> {
     let name = row.text("erase");
-    if panel.erases.iter().any(|e| e.name == name) {
+    if panel.erases.iter().any(|e| e.name == name) || verifies && name == BAND_ERASE {
         return Some(name.to_owned());
     }
     let names = panel
@@ -176,8 +187,7 @@ fn erase_name(row: &Row, panel: &Panel) -> Option<String> {
         .collect::<Vec<_>>()
         .join(", ");
     if name == BAND_ERASE {
-        let why =
-            "erase `band` belongs to a chart that verifies a finished set; it can't be fitted";
+        let why = "erase `band` belongs to a chart that verifies a finished set, which must be given beside it";
         row.wrong(
             "erase",
             format!("one of the erases of panel.toml: {names} ({why})"),
@@ -206,4 +216,39 @@ fn drive(row: &Row) -> Option<Field> {
         guard_ticks: guard_ticks?,
         mirrored: mirrored?,
     })
+}
+
+/// The chart as its file, one row for each patch and field.
+pub fn chart_csv(chart: &Chart) -> String {
+    let mut lines = vec![COLUMNS.join(",")];
+    for page in &chart.pages {
+        for patch in &page.patches {
+            lines.extend((0..page.fields.len()).map(|field| chart_line(page, patch, field)));
+        }
+    }
+    lines.join("\n") + "\n"
+}
+
+fn chart_line(page: &Page, patch: &Patch, field: usize) -> String {
+    let drive = &page.fields[field];
+    let cells: [&dyn std::fmt::Display; COLUMNS.len()] = [
+        &page.name,
+        &patch.name,
+        &patch.row_first,
+        &patch.row_last,
+        &patch.column_first,
+        &patch.column_last,
+        &page.temperature_c,
+        &page.erase.name,
+        &(field + 1),
+        &drive.select_v,
+        &drive.data_v,
+        &drive.tick_us,
+        &drive.slot_ticks,
+        &drive.guard_ticks,
+        &drive.mirrored,
+        &patch.ticks[field],
+        &page.fill_ticks[field],
+    ];
+    cells.map(|c| c.to_string()).join(",")
 }

@@ -21,6 +21,16 @@ pub enum Warning {
         min_c: f64,
         max_c: f64,
     },
+    /// Repeats of one patch that differ by far more than the instrument's repeatability.
+    Repeats {
+        scans: String,
+        page: String,
+        patch: String,
+        /// Where the two that differ most stand.
+        lines: (usize, usize),
+        apart_lstar: f64,
+        repeatability_lstar: f64,
+    },
 }
 
 impl fmt::Display for Warning {
@@ -30,6 +40,18 @@ impl fmt::Display for Warning {
                 f,
                 "page `{}`, patch `{}`: no reading in {}",
                 unread.page, unread.patch, unread.scans
+            ),
+            Warning::Repeats {
+                scans,
+                page,
+                patch,
+                lines: (first, second),
+                apart_lstar,
+                repeatability_lstar,
+            } => write!(
+                f,
+                "page `{page}`, patch `{patch}`: lines {first} and {second} of {scans} differ by {apart_lstar:.2} L*, and a reading \
+                 carries {repeatability_lstar} L*: was another patch read, or the panel refreshed between?"
             ),
             Warning::Temperature {
                 page,
@@ -72,7 +94,7 @@ impl Project {
         })
     }
 
-    /// Patches without a reading, then pages outside the panel's temperatures.
+    /// Patches without a reading, pages outside the panel's temperatures, repeats that don't agree.
     pub fn warnings(&self) -> Vec<Warning> {
         let limits = &self.panel.limits;
         let (min_c, max_c) = (limits.temperature_min_c, limits.temperature_max_c);
@@ -92,15 +114,33 @@ impl Project {
             .cloned()
             .map(Warning::Unread)
             .chain(outside)
+            .chain(self.repeats_apart())
             .collect()
+    }
+}
+
+impl Project {
+    fn repeats_apart(&self) -> impl Iterator<Item = Warning> + '_ {
+        let instrument = &self.panel.instrument;
+        let held_out = self.holdout.iter();
+        let held_out = held_out.flat_map(|h| h.repeats_apart(HOLDOUT_SCANS, instrument));
+        let own = self.measured.repeats_apart(SCANS, instrument);
+        own.into_iter().chain(held_out)
     }
 }
 
 impl Measured {
     fn read(chart: &Path, scans: &Path, panel: &Panel) -> Result<Measured> {
         let chart = read_chart(chart, panel)?;
+        Measured::of(chart, scans, panel)
+    }
+
+    /// A chart with its readings in the file `scans`. Errs where those are wrong, or the instrument saturated.
+    pub fn of(chart: Chart, scans: &Path, panel: &Panel) -> Result<Measured> {
         let readings = read_scans(scans, &chart)?;
-        Ok(Measured { chart, readings })
+        let measured = Measured { chart, readings };
+        measured.check_saturation(scans, &panel.instrument)?;
+        Ok(measured)
     }
 
     /// Patches that no reading of the file `scans` speaks of, in the order of the chart.

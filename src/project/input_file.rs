@@ -14,7 +14,7 @@ pub(super) const LISTED_MAX: usize = 20;
 const SHOWN_MAX: usize = 60;
 
 /// The text of one input file, UTF-8 without byte order mark.
-pub(super) struct InputFile {
+pub(crate) struct InputFile {
     path: PathBuf,
     pub text: String,
     /// Byte at which each line begins.
@@ -46,14 +46,18 @@ impl InputFile {
                 "some content, found an empty file".to_owned(),
             ));
         }
-        let line_starts = line_starts(&text);
-        Ok(InputFile {
+        Ok(InputFile::of_text(path, text))
+    }
+
+    /// A text as if it stood in a file at `path`.
+    pub fn of_text(path: &Path, text: String) -> Self {
+        InputFile {
             path: path.to_owned(),
+            line_starts: line_starts(&text),
             text,
-            line_starts,
             wrong: RefCell::default(),
             unlisted: Cell::default(),
-        })
+        }
     }
 
     /// Line, counted from 1, in which a byte of the text stands.

@@ -7,7 +7,7 @@ use toml::de::{DeTable, DeValue};
 
 /// One table of a TOML file. A key that is missing or wrong is noted in the file and read as `None`; keys that nobody
 /// asked for are noted by [`Keys::done`].
-pub(super) struct Keys<'a> {
+pub(crate) struct Keys<'a> {
     file: &'a InputFile,
     table: &'a DeTable<'a>,
     /// Dotted path of the table, with a dot at its end unless empty.
@@ -26,7 +26,7 @@ struct Found<'a> {
 }
 
 /// Parses the text of a file, which notes every place where it isn't TOML.
-pub(super) fn parse(file: &InputFile) -> Option<DeTable<'_>> {
+pub(crate) fn parse(file: &InputFile) -> Option<DeTable<'_>> {
     let (table, errors) = DeTable::parse_recoverable(&file.text);
     for (i, e) in errors.iter().enumerate() {
         let span = e.span().unwrap_or(0..0);
@@ -167,7 +167,7 @@ impl<'a> Keys<'a> {
         }
     }
 
-    fn has(&mut self, key: &'static str) -> bool {
+    pub fn has(&mut self, key: &'static str) -> bool {
         self.asked.push(key);
         self.table.contains_key(key)
     }

@@ -93,6 +93,10 @@ pub const TEMPERATURE_C: Bounds = bounds(-60.0, 120.0, " °C");
 /// It weights the readings, so it can't be 0.
 pub const REPEATABILITY_LSTAR: Bounds = bounds(0.001, 10.0, " L*");
 
+/// Sampling aperture of the instrument, and what it usually is where panel.toml is silent (common practice, no source).
+pub const APERTURE_MM: Bounds = bounds(0.1, 100.0, " mm");
+pub const USUAL_APERTURE_MM: f64 = 4.0;
+
 /// Luminous reflectance against the perfect diffuser; above 1 for glossy or fluorescent samples.
 pub const REFLECTANCE: Bounds = bounds(0.0, 1.2, "");
 /// The same in L*: a reflectance of 1.2 is 107.3.

@@ -3,8 +3,10 @@
 use super::chart_file::{ChartRow, Rectangle};
 use super::input_file::InputFile;
 use super::limits::PATCHES;
+use super::panel_file::BAND_ERASE;
 use super::types::*;
-use crate::drive::Field;
+use crate::drive::{Erase, Field};
+use crate::waveforms::Waveforms;
 use std::collections::BTreeMap;
 use std::fmt::Display;
 
@@ -158,19 +160,54 @@ impl PageDraft {
     }
 
     /// The page, once every row is in; notes missing fields and overlapping patches.
-    pub fn finish(self, file: &InputFile, panel: &Panel) -> Option<Page> {
+    pub fn finish(self, file: &InputFile, panel: &Panel, set: Option<&Waveforms>) -> Option<Page> {
         self.check_fields(file);
         self.check_patch_number(file);
         self.check_overlaps(file);
-        let erase = panel.erases.iter().find(|e| e.name == self.erase)?.clone();
+        let (erase, stretch) = self.erase(file, panel, set)?;
         Some(Page {
             name: self.name,
             temperature_c: self.temperature_c,
+            stretch,
             erase,
             fields: self.fields.values().map(|f| f.drive).collect(),
             fill_ticks: self.fields.values().map(|f| f.fill_ticks).collect(),
             patches: self.patches.into_iter().map(PatchDraft::finish).collect(),
         })
+    }
+
+    /// The erase that the page names, and the stretch of its refresh.
+    fn erase(
+        &self,
+        file: &InputFile,
+        panel: &Panel,
+        set: Option<&Waveforms>,
+    ) -> Option<(Erase, f64)> {
+        let Some(set) = set.filter(|_| self.erase == BAND_ERASE) else {
+            let erase = panel.erases.iter().find(|e| e.name == self.erase)?;
+            return Some((erase.clone(), 1.0));
+        };
+        let fields: Vec<Field> = self.fields.values().map(|f| f.drive).collect();
+        let Some(band) = set.band_with(self.temperature_c, &fields) else {
+            let words: Vec<String> = fields.iter().map(Field::in_words).collect();
+            let expected = format!(
+                "a page driven as the waveforms drive the panel at {} °C: {}",
+                self.temperature_c,
+                set.drive_in_words(self.temperature_c)
+            );
+            file.wrong(self.line, "select_v", Some(&words.join("; ")), expected);
+            return None;
+        };
+        let erase = Erase {
+            name: BAND_ERASE.into(),
+            ..band.erase.clone()
+        };
+        Some((
+            erase,
+            panel
+                .drivers
+                .played(band.stretch_factor(self.temperature_c)),
+        ))
     }
 
     /// Fields 1…F, where F is the highest of the page, each once for every patch.

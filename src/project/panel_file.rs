@@ -224,10 +224,16 @@ fn instrument(mut keys: Keys) -> Option<Instrument> {
             }
         });
     let repeatability_lstar = keys.number("repeatability_lstar", REPEATABILITY_LSTAR);
+    let aperture_mm = if keys.has("aperture_mm") {
+        keys.number("aperture_mm", APERTURE_MM)
+    } else {
+        Some(USUAL_APERTURE_MM)
+    };
     keys.done();
     Some(Instrument {
         geometry: geometry?,
         illuminant: illuminant?,
+        aperture_mm: aperture_mm?,
         repeatability_lstar: repeatability_lstar?,
     })
 }

@@ -6,6 +6,7 @@ use super::limits::{REPEAT, TABLE_BYTES_MAX};
 use super::table::{Row, Table};
 use super::types::*;
 use crate::error::Result;
+use crate::tone::lightness::reflectance_from_lstar;
 use std::collections::BTreeMap;
 use std::path::Path;
 
@@ -90,4 +91,16 @@ fn readings(file: &InputFile, index: &ChartIndex) -> Option<Vec<Reading>> {
         });
     }
     Some(readings)
+}
+
+/// Readings of a chart as their file, reflectance to 6 places: 0.001 L* at the darkest.
+pub fn scans_csv(chart: &Chart, readings: &[Reading]) -> String {
+    let line = |r: &Reading| {
+        let page = &chart.pages[r.page];
+        let reflectance = reflectance_from_lstar(r.lstar);
+        let patch = &page.patches[r.patch].name;
+        format!("{},{patch},{},{reflectance:.6}\n", page.name, r.repeat)
+    };
+    let lines: String = readings.iter().map(line).collect();
+    format!("page,patch,repeat,reflectance\n{lines}")
 }

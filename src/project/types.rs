@@ -42,6 +42,14 @@ pub struct Drivers {
     pub stretch: Option<StretchRange>,
 }
 
+impl Drivers {
+    /// The factor that the clock plays for one asked for: to its step, the nearest.
+    pub fn played(&self, factor: f64) -> f64 {
+        self.stretch
+            .map_or(1.0, |s| (factor / s.step).round() * s.step)
+    }
+}
+
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Limits {
     pub refresh_s: f64,
@@ -55,6 +63,8 @@ pub struct Limits {
 pub struct Instrument {
     pub geometry: String,
     pub illuminant: Illuminant,
+    /// Diameter of the sampling aperture.
+    pub aperture_mm: f64,
     /// Standard deviation of a repeated reading.
     pub repeatability_lstar: f64,
 }
@@ -103,6 +113,9 @@ pub struct Patch {
 pub struct Page {
     pub name: String,
     pub temperature_c: f64,
+    /// Factor on every duration of the refresh; 1 but on pages that verify a finished set.
+    pub stretch: f64,
+    /// Named [`BAND_ERASE`](super::BAND_ERASE) on pages that verify a finished set.
     pub erase: Erase,
     pub fields: Vec<Field>,
     /// Ticks of the pixels outside every patch, in field order.

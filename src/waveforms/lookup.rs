@@ -1,6 +1,7 @@
 //! What a player asks of a set: which band, which ladder, how much longer.
 
 use super::set::{Band, Interval, StretchAt, Waveforms};
+use crate::drive::Field;
 
 impl Waveforms {
     /// The band that serves a temperature, or `None` outside every band.
@@ -13,6 +14,21 @@ impl Waveforms {
             .iter()
             .find(inside)
             .or_else(|| self.bands.last().filter(upper))
+    }
+
+    /// The band that serves a temperature, where it drives these fields.
+    pub fn band_with(&self, temperature_c: f64, fields: &[Field]) -> Option<&Band> {
+        self.band_at(temperature_c).filter(|b| b.fields == fields)
+    }
+
+    /// How the panel is driven at a temperature, in words.
+    pub fn drive_in_words(&self, temperature_c: f64) -> String {
+        let words = |b: &Band| {
+            let fields: Vec<String> = b.fields.iter().map(Field::in_words).collect();
+            fields.join("; ")
+        };
+        self.band_at(temperature_c)
+            .map_or("no band serves it".into(), words)
     }
 }
 

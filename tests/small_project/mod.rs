@@ -38,6 +38,7 @@ temperature_c = { min = 5.0, max = 40.0 }
 geometry = "45:0"
 illuminant = "D50"
 repeatability_lstar = 0.15
+aperture_mm = 4.0
 "#;
 
 pub const CHART: &str = "\
