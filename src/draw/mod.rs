@@ -1,6 +1,7 @@
 //! Plots and pictures as PNG: no installed font, the same bytes for the same data.
 
 mod axes;
+mod chart_page;
 mod fit;
 mod grey;
 mod histogram;
@@ -10,6 +11,9 @@ mod ramp;
 mod residuals;
 mod sheet;
 mod text;
+mod trim;
 
+pub use chart_page::{Ground, chart_page_png};
 pub use fit::{FitPoint, PointKind, fit_png};
 pub use ramp::{RampBand, RampLevel, ramp_png};
+pub use trim::{TrimBand, TrimLevel, trim_png};

@@ -1,0 +1,251 @@
+//! `greyloom chart`: what to measure.
+
+use super::talk::Talk;
+use super::{arguments, on_threads, say};
+use crate::draw::{Ground, chart_page_png};
+use crate::drive::{Field, Timing};
+use crate::error::{Error, InputError, Result};
+use crate::output::OutputFolder;
+use crate::planning::{Cost, Grid, PlanRequest, Planning};
+use crate::project::{Chart, Page, Panel, chart_csv, read_panel};
+use crate::report::ChartReport;
+use crate::trim::verification_chart;
+use crate::waveforms::Waveforms;
+use std::path::{Path, PathBuf};
+
+/// Choose the patches that teach most, or those that verify a finished set
+#[derive(Debug, clap::Args)]
+pub(super) struct Arguments {
+    /// Folder with panel.toml
+    #[arg(value_name = "PROJECT")]
+    project: PathBuf,
+    /// Patches to measure, 20 to 2000 [default: 160]
+    #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = arguments::patches, conflicts_with = "waveforms")]
+    patches: Option<usize>,
+    /// Pages to drive [default: one for every 10 patches]
+    #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = arguments::pages, conflicts_with = "waveforms")]
+    pages: Option<usize>,
+    /// Temperatures to measure at, °C: 5,14,23,32,40 [default: 5, evenly over the panel's range]
+    #[arg(long, value_name = "T,T", value_delimiter = ',', allow_hyphen_values = true, value_parser = arguments::temperature_c, conflicts_with = "waveforms")]
+    temperatures: Vec<f64>,
+    /// Finished set to verify: every level among dark, light and mixed neighbours
+    #[arg(long, value_name = "W")]
+    waveforms: Option<PathBuf>,
+    /// Chart to write, pictures of its pages beside it [default: chart.csv in PROJECT; with --waveforms, verify-chart.csv]
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+    /// Print one JSON document in place of the summary
+    #[arg(long)]
+    json: bool,
+    /// Replace files that this program did not write, or that were edited since, and a chart with its readings beside it
+    #[arg(long)]
+    force: bool,
+    /// Threads to work on [default: one a core]; the result is the same
+    #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = arguments::threads)]
+    threads: Option<usize>,
+}
+
+const PLANNED: &str = "chart.csv";
+const VERIFYING: &str = "verify-chart.csv";
+/// Readings of the planned chart.
+const READ: &str = "scans.csv";
+const PATCHES: usize = 160;
+const PATCHES_A_PAGE: usize = 10;
+const TEMPERATURES: usize = 5;
+
+pub(super) fn run(arguments: &Arguments) -> Result<()> {
+    on_threads(arguments.threads, || chart(arguments))
+}
+
+fn chart(arguments: &Arguments) -> Result<()> {
+    let panel_file = arguments.project.join("panel.toml");
+    let panel = read_panel(&panel_file)?;
+    let grid = Grid::new(&panel, &panel_file)?;
+    match &arguments.waveforms {
+        Some(set) => verifying(arguments, &panel, grid, set),
+        None => learning(arguments, &panel, grid),
+    }
+}
+
+fn learning(arguments: &Arguments, panel: &Panel, grid: Grid) -> Result<()> {
+    let talk = Talk::new();
+    let request = request(arguments, panel, grid)?;
+    let mut output = Output::open(arguments, PLANNED, request.pages)?;
+    let progress = |what: &str| talk.step(what);
+    let planning = Planning::new(panel, grid, &request, &progress)?;
+    let plan = planning.plan(&progress);
+    progress("writing");
+    output.stage(&plan.chart, panel)?;
+    let report = ChartReport::of_plan(panel, &plan).written(&output.folder.commit()?);
+    drop(talk);
+    tell(arguments, &report)
+}
+
+fn verifying(arguments: &Arguments, panel: &Panel, grid: Grid, file: &Path) -> Result<()> {
+    let set = Waveforms::read(file)?;
+    same_panel(arguments, file, &set, panel)?;
+    let chart = verification_chart(&set, panel, grid);
+    let mut output = Output::open(arguments, VERIFYING, chart.pages.len())?;
+    output.stage(&chart, panel)?;
+    let report = ChartReport::of(panel, &chart, Cost::of(&chart, panel));
+    tell(arguments, &report.written(&output.folder.commit()?))
+}
+
+fn tell(arguments: &Arguments, report: &ChartReport) -> Result<()> {
+    say(&if arguments.json {
+        report.to_json()
+    } else {
+        report.to_string()
+    })
+}
+
+fn same_panel(arguments: &Arguments, file: &Path, set: &Waveforms, panel: &Panel) -> Result<()> {
+    if (set.panel.rows, set.panel.columns) == (panel.rows, panel.columns) {
+        return Ok(());
+    }
+    Err(Error::Input(InputError {
+        file: file.to_owned(),
+        line: None,
+        field: Some("panel".into()),
+        value: Some(format!("{} × {}", set.panel.rows, set.panel.columns)),
+        expected: format!(
+            "waveforms for {} × {} pixels, the panel of {}",
+            panel.rows,
+            panel.columns,
+            arguments.project.join("panel.toml").display()
+        ),
+    }))
+}
+
+fn request(arguments: &Arguments, panel: &Panel, grid: Grid) -> Result<PlanRequest> {
+    let temperatures_c = temperatures(arguments, panel)?;
+    let patches = arguments.patches.unwrap_or(PATCHES);
+    let capacity = grid.down * grid.across;
+    let fewest = patches.div_ceil(capacity).max(temperatures_c.len());
+    let usual = patches.div_ceil(PATCHES_A_PAGE.min(capacity)).max(fewest);
+    let pages = arguments.pages.unwrap_or(usual);
+    if !(fewest..=patches).contains(&pages) {
+        return Err(Error::Usage(format!(
+            "--pages {pages}: expected {fewest} to {patches} pages for {patches} patches at {} temperatures; a page of this \
+             panel holds {capacity} patches of {} × {} pixels",
+            temperatures_c.len(),
+            grid.side,
+            grid.side
+        )));
+    }
+    Ok(PlanRequest {
+        patches,
+        pages,
+        temperatures_c,
+    })
+}
+
+/// Rising, inside the panel's limits, none twice.
+fn temperatures(arguments: &Arguments, panel: &Panel) -> Result<Vec<f64>> {
+    let (low, high) = (
+        panel.limits.temperature_min_c,
+        panel.limits.temperature_max_c,
+    );
+    let mut temperatures = arguments.temperatures.clone();
+    if temperatures.is_empty() {
+        let at = |k: usize| low + (high - low) * k as f64 / (TEMPERATURES - 1) as f64;
+        temperatures = (0..TEMPERATURES)
+            .map(|k| (at(k) * 10.0).round() / 10.0)
+            .map(|t| t.clamp(low, high))
+            .collect();
+        temperatures.dedup();
+    }
+    temperatures.sort_by(f64::total_cmp);
+    if let Some(twice) = temperatures.windows(2).find(|t| t[0] == t[1]) {
+        return Err(Error::Usage(format!(
+            "--temperatures: {} °C stands there twice; expected each once",
+            twice[0]
+        )));
+    }
+    match temperatures.iter().find(|t| !(low..=high).contains(t)) {
+        None => Ok(temperatures),
+        Some(t) => Err(Error::Usage(format!(
+            "--temperatures {t}: expected {low} to {high} °C, the limits.temperature_c of {}",
+            arguments.project.join("panel.toml").display()
+        ))),
+    }
+}
+
+/// The chart's file and the pictures beside it.
+struct Output {
+    folder: OutputFolder,
+    chart: String,
+    pictures: Vec<String>,
+}
+
+impl Output {
+    fn open(arguments: &Arguments, usual: &str, pages: usize) -> Result<Self> {
+        let own = || arguments.project.join(usual);
+        let path = arguments.out.clone().unwrap_or_else(own);
+        let Some(chart) = path.file_name().and_then(|n| n.to_str()) else {
+            return Err(Error::Usage(format!(
+                "--out {}: expected the name of a file",
+                path.display()
+            )));
+        };
+        let digits = pages.to_string().len().max(2);
+        let stem = chart.strip_suffix(".csv").unwrap_or(chart);
+        let pictures: Vec<String> = (1..=pages)
+            .map(|k| format!("{stem}-page-{k:0digits$}.png"))
+            .collect();
+        let mut names = pictures.clone();
+        names.push(chart.to_owned());
+        let dir = path.parent().unwrap_or(Path::new(""));
+        if !arguments.force && chart == PLANNED && path.exists() && dir.join(READ).exists() {
+            return Err(Error::InTheWay {
+                why: format!(
+                    "{READ} beside it holds its readings; choose another place or pass --force"
+                ),
+                path,
+            });
+        }
+        Ok(Output {
+            folder: OutputFolder::open(dir, arguments.force, &names)?,
+            chart: chart.to_owned(),
+            pictures,
+        })
+    }
+
+    fn stage(&mut self, chart: &Chart, panel: &Panel) -> Result<()> {
+        self.folder.stage(&self.chart, chart_csv(chart))?;
+        for (name, page) in self.pictures.iter().zip(&chart.pages) {
+            self.folder.stage(name, picture(page, panel)?)?;
+        }
+        Ok(())
+    }
+}
+
+fn picture(page: &Page, panel: &Panel) -> Result<Vec<u8>> {
+    let ground = Ground {
+        rows: panel.rows,
+        columns: panel.columns,
+        pixel_pitch_um: panel.pixel_pitch_um,
+        aperture_mm: panel.instrument.aperture_mm,
+    };
+    let title = format!(
+        "{}: page {} at {} °C",
+        panel.name, page.name, page.temperature_c
+    );
+    chart_page_png(page, &ground, &title, &caption(page, panel))
+}
+
+fn caption(page: &Page, panel: &Panel) -> String {
+    let settle_ms = panel.drivers.field_settle_ms;
+    let seconds =
+        page.stretch * Timing::of(&page.erase, &page.fields, panel.rows, settle_ms).total_s();
+    let fields: Vec<String> = page.fields.iter().map(Field::in_words).collect();
+    let fill: Vec<String> = page.fill_ticks.iter().map(u32::to_string).collect();
+    format!(
+        "{} erase; {}. Refresh {seconds:.1} s from a fully dark panel. Under each name its ticks, one a field; all other pixels {}. \
+         Circle: the instrument's aperture, {} mm.",
+        page.erase.name,
+        fields.join("; then "),
+        fill.join(" · "),
+        panel.instrument.aperture_mm
+    )
+}
