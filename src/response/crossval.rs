@@ -1,23 +1,23 @@
-//! Cross-validation by leaving groups of readings out, one page or one train at a time.
+//! Cross-validation by leaving groups of readings out: a tenth of every page at a time, or a page or train.
 
 use super::problem::Source;
 use nalgebra::{DMatrix, DVector};
 
 /// Sum of squared prediction errors of each group when it is left out, in units of the readings' uncertainty.
 ///
-/// `jacobian` and `residuals` are those of the whole fit, priors included; `sources` names its first rows. Uses
+/// `jacobian` and `residuals` are those of the whole fit, priors included; `groups` holds rows of them. Uses
 /// r₋ = (I − H)⁻¹·r for the rows of a group, H its block of the hat matrix: exact for a linear model, and here,
 /// where leaving a page out moves the parameters by less than their spread, good to second order.
 /// Source: Cook & Weisberg, Residuals and Influence in Regression, 1982, §2.2 (from memory).
 pub fn left_out_squares(
     jacobian: &DMatrix<f64>,
     residuals: &[f64],
-    sources: &[Source],
+    groups: Vec<Vec<usize>>,
 ) -> Vec<(Vec<usize>, f64)> {
     let Some(basis) = range_basis(jacobian) else {
         return Vec::new();
     };
-    groups(sources)
+    groups
         .into_iter()
         .map(|rows| {
             let part = basis.select_rows(&rows);
@@ -46,8 +46,28 @@ fn range_basis(jacobian: &DMatrix<f64>) -> Option<DMatrix<f64>> {
     svd.u.map(|u| u.select_columns(&kept))
 }
 
+/// Groups by which models are judged.
+const FOLDS: usize = 10;
+
+/// Every tenth patch of every page and every tenth train, all their readings together, in ten groups.
+///
+/// A planned chart has pages that nothing else replaces: leaving one of those out whole would judge the plan and not the
+/// model. What is used later lies among the pages and not beyond them.
+pub fn folds(sources: &[Source]) -> Vec<Vec<usize>> {
+    let fold = |source: &Source| match *source {
+        Source::Patch { page, patch, .. } => (page + patch) % FOLDS,
+        Source::Train { train, .. } => train % FOLDS,
+    };
+    let mut folds = vec![Vec::new(); FOLDS];
+    for (row, source) in sources.iter().enumerate() {
+        folds[fold(source)].push(row);
+    }
+    folds.retain(|f| !f.is_empty());
+    folds
+}
+
 /// Rows that belong together: all readings of a page; all repeats of a train.
-fn groups(sources: &[Source]) -> Vec<Vec<usize>> {
+pub fn by_page(sources: &[Source]) -> Vec<Vec<usize>> {
     let key = |source: &Source| match *source {
         Source::Patch { page, .. } => (0, page),
         Source::Train { train, .. } => (1, train),

@@ -1,6 +1,6 @@
 //! The fit: starts, strays, the ladder of models, and what the readings say of every parameter.
 
-use super::crossval::left_out_squares;
+use super::crossval::{by_page, folds, left_out_squares};
 use super::differences::Differences;
 use super::least_squares::{Ending, Options, Residuals, Solution, solve, solve_from};
 use super::model::Response;
@@ -40,9 +40,9 @@ pub struct RungFit {
     /// χ² of the readings over readings less parameters.
     pub reduced_chi_square: f64,
     pub rms_lstar: f64,
-    /// Error on pages and trains left out one at a time.
+    /// Error on patches and trains left out, a tenth of every page at a time.
     pub left_out_rms_lstar: f64,
-    /// The same on mirrored pages alone, where there are any.
+    /// Error on mirrored pages, each left out whole, where there are any.
     pub left_out_mirrored_rms_lstar: Option<f64>,
     pub ending: Ending,
 }
@@ -90,7 +90,7 @@ pub struct Fit {
 struct Tried {
     parameters: Vec<Parameter>,
     solution: Solution,
-    /// Squared errors of each page and train when it is left out.
+    /// Squared errors of each fold when it is left out.
     left_out: Vec<f64>,
     strays: Vec<Stray>,
     fit: RungFit,
@@ -117,6 +117,14 @@ pub fn fit(project: &Project, progress: &dyn Fn(&str)) -> Result<Fit> {
     let chosen = best.unwrap_or(0);
     progress(&format!("kept: {}", tried[chosen].fit.rung.name()));
     conclude(project, tried, chosen).ok_or_else(|| no_curve(project))
+}
+
+/// Fits the rung of an earlier fit again, from where that ended, to a project that has more readings.
+pub fn refit(project: &Project, earlier: &Fit) -> Result<Fit> {
+    let list = earlier.estimates.iter().map(|e| e.parameter).collect();
+    let fine = ReadingProblem::new(project, earlier.rung, list, FINE);
+    let tried = settle(project, &fine, &earlier.moved, Vec::new());
+    conclude(project, vec![tried], 0).ok_or_else(|| no_curve(project))
 }
 
 /// The readings lead to reflectances that no response curve has.
@@ -185,18 +193,23 @@ fn try_rung(project: &Project, rung: Rung, scene: &Scene, below: Option<&Tried>)
         Some(carried) if !rung.opens_a_stage() => carried,
         carried => best_start(&coarse, carried),
     };
-    let mut out = below.map_or(Vec::new(), |t| t.strays.iter().map(|s| s.index).collect());
-    let mut solution = solve_without(&fine, &out, &start, &fine_options());
+    let out = below.map_or(Vec::new(), |t| t.strays.iter().map(|s| s.index).collect());
+    settle(project, &fine, &start, out)
+}
+
+/// The best point from `start`, the strays named anew until they stay the same; `out` holds those named so far.
+fn settle(project: &Project, fine: &ReadingProblem, start: &[f64], mut out: Vec<usize>) -> Tried {
+    let mut solution = solve_without(fine, &out, start, &fine_options());
     for _ in 0..STRAY_ROUNDS {
-        let found = strays_of(&fine, &solution);
+        let found = strays_of(fine, &solution);
         let indices: Vec<usize> = found.iter().map(|s| s.index).collect();
         if indices == out {
             break;
         }
         out = indices;
-        solution = solve_without(&fine, &out, &solution.parameters, &fine_options());
+        solution = solve_without(fine, &out, &solution.parameters, &fine_options());
     }
-    describe(project, &fine, solution)
+    describe(project, fine, solution)
 }
 
 /// The readings that the solution names strays, whether or not they were left out of it.
@@ -307,8 +320,12 @@ fn describe(project: &Project, problem: &ReadingProblem, solution: Solution) -> 
         .take(readings)
         .map(|r| r * r)
         .sum();
-    let groups = left_out_squares(&solution.jacobian, &solution.residuals, problem.sources());
-    let left_out: Vec<f64> = groups.iter().map(|(_, squares)| *squares).collect();
+    let left_out_by = |groups| left_out_squares(&solution.jacobian, &solution.residuals, groups);
+    let left_out: Vec<f64> = left_out_by(folds(problem.sources()))
+        .into_iter()
+        .map(|(_, squares)| squares)
+        .collect();
+    let pages = left_out_by(by_page(problem.sources()));
     let used = readings - strays.len();
     let freedom = used.saturating_sub(problem.parameters.len()).max(1) as f64;
     let rms = |squares: f64| sigma * (squares / used.max(1) as f64).sqrt();
@@ -320,7 +337,7 @@ fn describe(project: &Project, problem: &ReadingProblem, solution: Solution) -> 
             reduced_chi_square: squares / freedom,
             rms_lstar: rms(squares),
             left_out_rms_lstar: rms(left_out.iter().sum()),
-            left_out_mirrored_rms_lstar: mirrored_rms(project, problem, &groups).map(|r| sigma * r),
+            left_out_mirrored_rms_lstar: mirrored_rms(project, problem, &pages).map(|r| sigma * r),
             ending: solution.ending,
         },
         solution,

@@ -10,6 +10,7 @@ mod model;
 mod pages;
 pub mod parameters;
 mod problem;
+pub mod propagation;
 pub mod robust;
 mod rung;
 mod solution;

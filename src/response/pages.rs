@@ -54,7 +54,7 @@ impl PagePlan {
             .iter()
             .map(|c| vec![0.0; c.samples.len()])
             .collect();
-        for mover in response.movers(page.temperature_c, 1.0) {
+        for mover in response.movers(page.temperature_c, page.stretch) {
             let start =
                 strokes_map(&mover, &page.erase.strokes).apply(&response.kinetics.highest());
             let slots: Vec<SlotMaps> = page
