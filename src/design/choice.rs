@@ -29,6 +29,16 @@ pub struct Demand {
 #[derive(Debug, Clone, Default)]
 pub struct Spots {
     sorted: Vec<Spot>,
+    ordinary: Option<Ordinary>,
+}
+
+/// What every choice shows in an ordinary picture, and how closely a target must be met there.
+#[derive(Debug, Clone)]
+struct Ordinary {
+    /// By index of the choice; moved so that on the whole it agrees with the middles, since evenness asks for no more.
+    lstar: Vec<f64>,
+    /// Of the worst error allowed.
+    share: f64,
 }
 
 impl Spots {
@@ -40,7 +50,10 @@ impl Spots {
                 .total_cmp(&b.mid_lstar)
                 .then(a.choice.cmp(&b.choice))
         });
-        Spots { sorted: spots }
+        Spots {
+            sorted: spots,
+            ordinary: None,
+        }
     }
 
     /// The same with at most one choice in each `bucket_lstar` of middles, that with the smallest half-width.
@@ -57,7 +70,10 @@ impl Spots {
                 _ => sorted.push(*spot),
             }
         }
-        Spots { sorted }
+        Spots {
+            sorted,
+            ordinary: self.ordinary.clone(),
+        }
     }
 
     /// Darkest and lightest middle.
@@ -81,7 +97,7 @@ impl Spots {
 
     /// The choice with the smallest worst error |mid − target| + half-width, and that error.
     pub fn best_for(&self, target_lstar: f64) -> Option<(Spot, f64)> {
-        let error = |s: &Spot| (s.mid_lstar - target_lstar).abs() + s.half_lstar;
+        let error = |s: &Spot| self.error(s, target_lstar);
         let from = self.sorted.partition_point(|s| s.mid_lstar < target_lstar);
         let mut best: Option<(Spot, f64)> = None;
         // Away from the target on both sides, until the distance alone exceeds the best error.
@@ -100,6 +116,22 @@ impl Spots {
         best
     }
 
+    /// The choices that serve a target with a worst error of at most `error_lstar`, those with the smallest first.
+    pub fn keeping(&self, target_lstar: f64, error_lstar: f64) -> Vec<Spot> {
+        let error = |s: &Spot| (s.mid_lstar - target_lstar).abs() + s.half_lstar;
+        let from = self
+            .sorted
+            .partition_point(|s| s.mid_lstar < target_lstar - error_lstar);
+        let mut kept: Vec<Spot> = self.sorted[from..]
+            .iter()
+            .take_while(|s| s.mid_lstar <= target_lstar + error_lstar)
+            .filter(|s| error(s) <= error_lstar)
+            .copied()
+            .collect();
+        kept.sort_by(|a, b| error(a).total_cmp(&error(b)));
+        kept
+    }
+
     /// The targets that some choice serves with a worst error of at most `error_lstar`: disjoint, rising.
     pub fn served(&self, error_lstar: f64) -> Vec<Span> {
         let spans = self
@@ -108,12 +140,64 @@ impl Spots {
             .filter(|s| s.half_lstar <= error_lstar)
             .map(|s| {
                 let slack = error_lstar - s.half_lstar;
-                Span {
-                    low: s.mid_lstar - slack,
-                    high: s.mid_lstar + slack,
-                }
-            });
+                self.ordinarily(
+                    s,
+                    error_lstar,
+                    Span {
+                        low: s.mid_lstar - slack,
+                        high: s.mid_lstar + slack,
+                    },
+                )
+            })
+            .filter(|span| span.low <= span.high);
         united(std::iter::once(spans.collect()))
+    }
+
+    /// The same choices, each serving only targets that it comes near to in an ordinary picture as well: within `share` of the
+    /// worst error allowed. `lstar` is what they show there, by index of the choice.
+    ///
+    /// An offset and a slope between what is shown there and the middles leave a ladder even, and are taken out.
+    pub fn even_in(self, mut lstar: Vec<f64>, share: f64) -> Spots {
+        let offsets = self
+            .sorted
+            .iter()
+            .map(|s| (s.mid_lstar, lstar[s.choice] - s.mid_lstar, s.half_lstar));
+        let (at, slope, offset) = trend(offsets);
+        for spot in &self.sorted {
+            lstar[spot.choice] -= offset + slope * (spot.mid_lstar - at);
+        }
+        Spots {
+            ordinary: Some(Ordinary { lstar, share }),
+            ..self
+        }
+    }
+
+    /// The same with another share; see [`Spots::even_in`].
+    pub fn as_even_as(mut self, share: f64) -> Spots {
+        if let Some(ordinary) = &mut self.ordinary {
+            ordinary.share = share;
+        }
+        self
+    }
+
+    /// Worst error of a choice on a target, or what it is off in an ordinary picture over the share allowed there.
+    fn error(&self, spot: &Spot, target_lstar: f64) -> f64 {
+        let worst = (spot.mid_lstar - target_lstar).abs() + spot.half_lstar;
+        self.ordinary.as_ref().map_or(worst, |o| {
+            worst.max((o.lstar[spot.choice] - target_lstar).abs() / o.share)
+        })
+    }
+
+    /// What of a span of targets a choice serves in an ordinary picture as well.
+    fn ordinarily(&self, spot: &Spot, error_lstar: f64, span: Span) -> Span {
+        let Some(ordinary) = &self.ordinary else {
+            return span;
+        };
+        let (shown, near) = (ordinary.lstar[spot.choice], ordinary.share * error_lstar);
+        Span {
+            low: span.low.max(shown - near),
+            high: span.high.min(shown + near),
+        }
     }
 
     /// Where the darkest target of a ladder of this step may lie: every target served, the outer two no farther out than
@@ -139,6 +223,31 @@ impl Spots {
         }
         left
     }
+}
+
+/// Weighted line through (x, y, half-width): its middle x, slope and value there; what is narrow counts most.
+fn trend(points: impl Iterator<Item = (f64, f64, f64)>) -> (f64, f64, f64) {
+    const NARROW_LSTAR: f64 = 0.1;
+    let (mut w, mut wx, mut wy, mut wxx, mut wxy) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    for (x, y, half) in points {
+        let weight = 1.0 / (half + NARROW_LSTAR).powi(2);
+        w += weight;
+        wx += weight * x;
+        wy += weight * y;
+        wxx += weight * x * x;
+        wxy += weight * x * y;
+    }
+    if w <= 0.0 {
+        return (0.0, 0.0, 0.0);
+    }
+    let (x, y) = (wx / w, wy / w);
+    let spread = wxx / w - x * x;
+    let slope = if spread > 0.0 {
+        (wxy / w - x * y) / spread
+    } else {
+        0.0
+    };
+    (x, slope, y)
 }
 
 /// Points x of `a` for which x + shift lies in `b`; both disjoint and rising, and so is the result.

@@ -1,5 +1,6 @@
 //! A band of temperatures and the stretch of time that keeps its greys.
 
+use super::correction::Correction;
 use super::reach::{Climate, Scheme, lstar_of};
 use crate::drive::Field;
 use crate::pigment::TemperatureLaw;
@@ -77,6 +78,18 @@ impl BandClimate {
         rows: usize,
         drivers: &Drivers,
     ) -> Vec<Climate> {
+        self.fitted_to(response, None, scheme, rows, drivers)
+    }
+
+    /// The same with what readings add to the response.
+    pub fn fitted_to(
+        &self,
+        response: &Response,
+        correction: Option<&Correction>,
+        scheme: &Scheme,
+        rows: usize,
+        drivers: &Drivers,
+    ) -> Vec<Climate> {
         if self.is_point() {
             return vec![self.design()];
         }
@@ -85,6 +98,7 @@ impl BandClimate {
                 let settle_ms = drivers.field_settle_ms;
                 let suited = Suited {
                     response,
+                    correction,
                     scheme,
                     rows,
                     settle_ms,
@@ -143,7 +157,8 @@ impl BandClimate {
             .collect()
     }
 
-    fn rounded_either_way(&self, c: Climate) -> Vec<Climate> {
+    /// A climate with its factor as far off, up and down, as the clock's step may leave it.
+    pub(super) fn rounded_either_way(&self, c: Climate) -> Vec<Climate> {
         let turned = |by: f64| Climate {
             stretch: c.stretch + by,
             ..c
@@ -210,6 +225,7 @@ fn temperature_at_share(law: TemperatureLaw, min_c: f64, max_c: f64, share: f64)
 /// The middle grey of a scheme at one temperature, as a function of the stretch.
 struct Suited<'a> {
     response: &'a Response,
+    correction: Option<&'a Correction>,
     scheme: &'a Scheme,
     rows: usize,
     settle_ms: f64,
@@ -232,7 +248,16 @@ impl Suited<'_> {
                 on,
             )
         };
-        0.5 * (of(false) + of(true))
+        let lstar = 0.5 * (of(false) + of(true));
+        let ticks: Vec<u32> = self.scheme.fields.iter().map(half).collect();
+        self.correction.map_or(lstar, |c| {
+            let row = 0.5 * self.rows as f64;
+            lstar
+                + c.added_lstar(
+                    lstar,
+                    &c.frame.terms(row, 0.0, climate.temperature_c, &ticks),
+                )
+        })
     }
 
     /// The factor, within the clock's range, that brings the middle grey to that at `design`.

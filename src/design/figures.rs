@@ -2,6 +2,9 @@
 
 use super::choice::step_of;
 use super::climate::BandClimate;
+use super::edges::edge_errors;
+use super::even::even_ticks;
+use super::known::ToldApart;
 use super::ladder::Candidates;
 use super::outcome::{BandDesign, Design};
 use super::plan::Planner;
@@ -11,15 +14,10 @@ use super::search::Ranked;
 use crate::drive::{
     Timing, flash_caution, largest_line_difference_v, voltage_caution, worst_net_impulse_vs,
 };
-use crate::response::fit::Fit;
 use crate::tone::lightness::reflectance_from_lstar;
 use crate::waveforms::{
     Band, FORMAT, Figures, Interval, PanelSize, Predicted, StretchAt, VERSION, Waveforms,
 };
-use rayon::prelude::*;
-
-/// Coverage factor of the expanded uncertainty (JCGM 100:2008, 6.2.1).
-const COVERAGE_FACTOR: f64 = 2.0;
 
 /// Reflectance of the lightest target over that of the darkest.
 pub fn contrast(targets_lstar: &[f64]) -> f64 {
@@ -49,19 +47,25 @@ impl Planner<'_> {
     fn finished_band(&self, c: &Candidates, targets: &[f64]) -> Option<(Band, BandDesign)> {
         let best = c.best_for(targets)?;
         let (ranked, spots) = (&c.pool.schemes[best], &c.spots[best]);
-        let ticks_for = |&t: &f64| {
-            spots
-                .best_for(t)
-                .map(|(s, _)| ranked.scheme.ticks_of(s.choice))
-        };
-        let ticks: Vec<Vec<u32>> = targets.iter().map(ticks_for).collect::<Option<_>>()?;
         let (rows, settle_ms) = (self.panel.rows, self.panel.drivers.field_settle_ms);
-        let finished = Finished {
+        let base = Finished {
             response: self.response,
             scheme: &ranked.scheme,
             rows,
             settle_ms,
-            ticks: &ticks,
+            ticks: &[],
+            correction: c.pool.correction.as_ref(),
+        };
+        let even = even_ticks(
+            &base,
+            spots,
+            targets,
+            self.request.tolerance_steps,
+            c.pool.band.design(),
+        )?;
+        let finished = Finished {
+            ticks: &even.ticks,
+            ..base
         };
         let extremes = finished.extremes(&c.pool.band, &ranked.stretch);
         let span = |ladder: &[f64]| step_of(ladder) * (ladder.len() - 1) as f64;
@@ -74,6 +78,9 @@ impl Planner<'_> {
             contrast: contrast(targets),
             span_alone_lstar: alone.map_or(span(targets), |l| span(&l)),
             evaluated: c.pool.evaluated,
+            uneven_steps: even.uneven_steps,
+            known: self.known(&c.pool.band, &finished, span(targets)),
+            edges: edge_errors(&finished, &c.pool.band, &ranked.stretch, targets)?,
         };
         let band = self.band(&c.pool.band, ranked, &finished, &extremes, &report);
         Some((band, report))
@@ -120,7 +127,7 @@ impl Planner<'_> {
             ticks: finished.ticks.to_vec(),
             targets_lstar: None,
             predicted: Predicted {
-                expanded_u_lstar: self.expanded_u_lstar(climate, finished),
+                expanded_u_lstar: report.known.expanded_u_lstar.clone(),
                 lstar,
                 low_lstar,
                 high_lstar,
@@ -136,50 +143,6 @@ impl Planner<'_> {
         }
     }
 
-    /// Expanded uncertainty, k = 2, of each level's middle lightness at the band's design temperature: the parameters'
-    /// covariance carried on linearly (JCGM 100:2008, 5.2), and what the model itself leaves on readings left out.
-    fn expanded_u_lstar(&self, climate: &BandClimate, finished: &Finished) -> Vec<f64> {
-        let fit = self.fit;
-        let at = |i: usize, steps: f64| -> Option<Vec<f64>> {
-            let mut moved = fit.moved.clone();
-            moved[i] += steps * fit.covariance[(i, i)].sqrt();
-            let response = fit.response_at(&moved)?;
-            Some(
-                Finished {
-                    response: &response,
-                    ..finished.clone()
-                }
-                .middle_lstar(climate.design()),
-            )
-        };
-        const PART_OF_SIGMA: f64 = 0.1;
-        let slopes: Vec<Vec<f64>> = (0..fit.moved.len())
-            .into_par_iter()
-            .map(|i| {
-                let sigma = fit.covariance[(i, i)].sqrt();
-                let run = 2.0 * PART_OF_SIGMA * sigma;
-                match (at(i, -PART_OF_SIGMA), at(i, PART_OF_SIGMA)) {
-                    (Some(low), Some(high)) if run > 0.0 => {
-                        low.iter().zip(&high).map(|(l, h)| (h - l) / run).collect()
-                    }
-                    _ => vec![0.0; finished.ticks.len()],
-                }
-            })
-            .collect();
-        let model = fit.model_error_lstar(self.panel.instrument.repeatability_lstar);
-        let variance = |level: usize| -> f64 {
-            let pair =
-                |i: usize, j: usize| slopes[i][level] * fit.covariance[(i, j)] * slopes[j][level];
-            (0..slopes.len())
-                .flat_map(|i| (0..slopes.len()).map(move |j| (i, j)))
-                .map(|(i, j)| pair(i, j))
-                .sum()
-        };
-        (0..finished.ticks.len())
-            .map(|level| COVERAGE_FACTOR * (variance(level).max(0.0) + model * model).sqrt())
-            .collect()
-    }
-
     fn assemble(
         &self,
         mut bands: Vec<Band>,
@@ -190,7 +153,9 @@ impl Planner<'_> {
         for (band, ladder) in bands.iter_mut().zip(ladders) {
             band.targets_lstar = (*ladder != common).then(|| ladder.clone());
         }
-        let notes = self.notes(&bands);
+        let told_apart = reports.iter().map(|r| r.known.told_apart);
+        let mut notes: Vec<String> = self.indistinct(told_apart).into_iter().collect();
+        notes.extend(self.notes(&bands));
         let set = Waveforms {
             format: FORMAT.into(),
             version: VERSION,
@@ -207,8 +172,29 @@ impl Planner<'_> {
         Design {
             set: set.rounded(),
             bands: reports,
+            bands_tried: Vec::new(),
             notes,
         }
+    }
+
+    /// Warns where neighbouring levels of any band can't be told apart: of the band where fewest can.
+    fn indistinct(&self, told_apart: impl Iterator<Item = ToldApart>) -> Option<String> {
+        let levels = self.request.levels;
+        let worst = told_apart
+            .enumerate()
+            .filter(|(_, t)| t.levels < levels)
+            .min_by_key(|(_, t)| t.levels);
+        worst.map(|(band, t)| {
+            format!(
+                "Levels: {levels} are finer than can be told apart (k = 2). In band {} they stand {:.3} L* apart; one reading of \
+                 each tells {:.3} L* apart, the prediction {:.3} L*. On the same span {} levels could be told apart.",
+                band + 1,
+                t.step_lstar,
+                t.reading_lstar,
+                t.predicted_lstar,
+                t.levels
+            )
+        })
     }
 
     /// Limits that the set does not keep by itself, lag, and the usual cautions.
@@ -267,17 +253,6 @@ impl Planner<'_> {
             .map_or((0.0, 0.0), |w| {
                 (w.balanced_vs.abs() * longest, w.balance_s * longest)
             })
-    }
-}
-
-impl Fit {
-    /// What the model leaves on readings that were left out, beyond their own scatter, L*, standard.
-    pub fn model_error_lstar(&self, repeatability_lstar: f64) -> f64 {
-        let kept = self.ladder.iter().find(|r| r.rung == self.rung);
-        let left_out = kept.map_or(0.0, |r| r.left_out_rms_lstar);
-        (left_out.powi(2) - repeatability_lstar.powi(2))
-            .max(0.0)
-            .sqrt()
     }
 }
 

@@ -1,11 +1,11 @@
 //! One ladder for one band or for several: the widest that each serves with some scheme.
 
-use super::choice::{Demand, Fineness, Span, Spots, common, step_of, united, widest};
-use super::climate::BandClimate;
+use super::choice::{Demand, Fineness, Span, Spot, Spots, common, step_of, united, widest};
+use super::correction::Correction;
 use super::plan::{Planner, Pool};
-use super::reach::{Reach, Scope};
+use super::reach::{Climate, Reach, Scheme, Scope};
 use super::request::LadderShare;
-use super::search::{Others, Ranked, SPAN_GRID_LSTAR, spots_of, worst_steps};
+use super::search::{EVEN_SHARE, Others, Ranked, SPAN_GRID_LSTAR, spots_of, worst_steps};
 use crate::project::Panel;
 use crate::response::Response;
 use rayon::prelude::*;
@@ -44,6 +44,15 @@ impl Candidates {
         own
     }
 
+    /// The same, held to another share in an ordinary picture.
+    pub fn as_even_as(&self, share: f64) -> Candidates {
+        let spots = self.spots.iter().map(|s| s.clone().as_even_as(share));
+        Candidates {
+            pool: self.pool.clone(),
+            spots: spots.collect(),
+        }
+    }
+
     /// Index of the scheme with the smallest worst error on a ladder.
     pub fn best_for(&self, targets_lstar: &[f64]) -> Option<usize> {
         let errors: Vec<f64> = self
@@ -67,7 +76,7 @@ impl Candidates {
 impl Planner<'_> {
     pub fn candidates(&self, pool: Pool) -> Candidates {
         let (panel, response) = (self.panel, self.response);
-        let exact = |ranked: &Ranked| exact_spots(panel, response, &pool.band, ranked);
+        let exact = |ranked: &Ranked| exact_spots(panel, response, &pool, ranked);
         let spots = pool.schemes.par_iter().map(exact).collect();
         Candidates { pool, spots }
     }
@@ -75,7 +84,7 @@ impl Planner<'_> {
     /// Adds schemes to those of a band.
     pub fn add(&self, candidates: &mut Candidates, found: Vec<Ranked>) {
         for ranked in found {
-            let spots = exact_spots(self.panel, self.response, &candidates.pool.band, &ranked);
+            let spots = exact_spots(self.panel, self.response, &candidates.pool, &ranked);
             candidates.spots.push(spots);
             candidates.pool.schemes.push(ranked);
         }
@@ -157,18 +166,65 @@ impl Planner<'_> {
 }
 
 /// Spots of a scheme over the rows and temperatures that ladders are chosen on.
-fn exact_spots(panel: &Panel, response: &Response, band: &BandClimate, ranked: &Ranked) -> Spots {
+fn exact_spots(panel: &Panel, response: &Response, pool: &Pool, ranked: &Ranked) -> Spots {
     let scope = Scope {
         response,
         panel_rows: panel.rows,
         settle_ms: panel.drivers.field_settle_ms,
-        climates: band.proof(&ranked.stretch, CHOICE_PARTS),
+        climates: pool.band.proof(&ranked.stretch, CHOICE_PARTS),
         rows: choice_rows(panel.rows),
     };
-    spots_of(
-        |a| response.curve.lstar(a),
-        &Reach::new(&scope, &ranked.scheme),
-    )
+    let design = pool.band.design();
+    let correction = pool.correction.as_ref();
+    let spots = match correction {
+        Some(correction) => corrected_spots(&scope, &ranked.scheme, correction),
+        None => spots_of(
+            |a| response.curve.lstar(a),
+            &Reach::new(&scope, &ranked.scheme),
+        ),
+    };
+    let ordinary = ordinary_lstar(&scope, &ranked.scheme, correction, design);
+    spots.even_in(ordinary, EVEN_SHARE)
+}
+
+/// What every choice shows in an ordinary picture, with what readings add.
+fn ordinary_lstar(
+    scope: &Scope,
+    scheme: &Scheme,
+    correction: Option<&Correction>,
+    climate: Climate,
+) -> Vec<f64> {
+    let (row, curve) = (0.5 * scope.panel_rows as f64, &scope.response.curve);
+    let coverage = Reach::ordinary(scope, scheme, climate);
+    let corrected = |(choice, a): (usize, f64)| {
+        let lstar = curve.lstar(a);
+        correction.map_or(lstar, |c| {
+            let ticks = scheme.ticks_of(choice);
+            let terms = c.frame.terms(row, 0.0, climate.temperature_c, &ticks);
+            lstar + c.added_lstar(lstar, &terms)
+        })
+    };
+    coverage.into_iter().enumerate().map(corrected).collect()
+}
+
+/// Spots of a scheme with what readings add to each corner.
+fn corrected_spots(scope: &Scope, scheme: &Scheme, correction: &Correction) -> Spots {
+    let all: Vec<Vec<u32>> = (0..scheme.choices()).map(|c| scheme.ticks_of(c)).collect();
+    let mut low = vec![f64::INFINITY; all.len()];
+    let mut high = vec![f64::NEG_INFINITY; all.len()];
+    Reach::each(scope, scheme, |corner, coverage| {
+        for (i, &a) in coverage.iter().enumerate() {
+            let lstar = correction.corrected(scope.response.curve.lstar(a), &corner, &all[i]);
+            low[i] = low[i].min(lstar);
+            high[i] = high[i].max(lstar);
+        }
+    });
+    let spot = |choice: usize| Spot {
+        mid_lstar: 0.5 * (low[choice] + high[choice]),
+        half_lstar: 0.5 * (high[choice] - low[choice]),
+        choice,
+    };
+    Spots::new((0..all.len()).map(spot).collect())
 }
 
 /// All rows of a small panel; of a large one the first ones, where the erase is still felt, and some of the rest.

@@ -2,17 +2,26 @@
 
 pub mod choice;
 pub mod climate;
+pub mod correction;
+pub mod edges;
+pub mod even;
 mod figures;
+mod known;
 mod ladder;
 mod outcome;
 mod plan;
 pub mod proof;
 pub mod reach;
+mod redesign;
 mod request;
 pub mod search;
 mod unmet;
 
-pub use outcome::{BandDesign, Content, Design, Worst};
+pub use edges::EdgeError;
+pub use known::{Known, ToldApart};
+pub use outcome::{BandDesign, BandTrial, Content, Design, TrialOutcome, Worst};
+pub use plan::{BAND_GAIN_LSTAR, TEMPERATURE_SHARE};
+pub use redesign::{Standing, redesign};
 pub use request::{LadderShare, Request};
 pub use unmet::budget_holds_the_erase;
 

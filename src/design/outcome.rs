@@ -1,5 +1,7 @@
 //! What a design comes to.
 
+use super::edges::EdgeError;
+use super::known::Known;
 use crate::drive::Timing;
 use crate::waveforms::Waveforms;
 use serde::Serialize;
@@ -43,6 +45,36 @@ pub struct BandDesign {
     pub span_alone_lstar: f64,
     /// Schemes evaluated for the band.
     pub evaluated: usize,
+    /// Largest distance of a level from the line between the outer two in an ordinary picture, in steps: mixed content,
+    /// middle row, design temperature.
+    pub uneven_steps: f64,
+    /// How well the predicted levels are known.
+    pub known: Known,
+    /// Errors at the band's low edge, design temperature and high edge.
+    pub edges: Vec<EdgeError>,
+}
+
+/// What came of a number of bands that was considered.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum TrialOutcome {
+    /// Temperature alone would take too much of the tolerance: no scheme was looked for.
+    TooWide,
+    /// Schemes were looked for in the coldest band.
+    Searched,
+    /// The same, but all bands together have no ladder.
+    NotTogether,
+}
+
+/// A number of bands that was considered.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct BandTrial {
+    pub bands: usize,
+    /// How far the coldest band's edges alone move one of its greys from the middle, in steps, stretching included.
+    pub temperature_steps: f64,
+    /// Widest ladder found for the coldest band, L*.
+    pub span_lstar: Option<f64>,
+    pub outcome: TrialOutcome,
 }
 
 /// A finished set with what a person wants to know of it.
@@ -51,6 +83,8 @@ pub struct Design {
     pub set: Waveforms,
     /// In the order of `set.bands`.
     pub bands: Vec<BandDesign>,
+    /// The numbers of bands that were considered, fewest first; none for one temperature, or where the schemes stood.
+    pub bands_tried: Vec<BandTrial>,
     /// Warnings in plain words: a limit that the design can't keep by itself, a safety caution.
     pub notes: Vec<String>,
 }

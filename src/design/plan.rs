@@ -2,8 +2,9 @@
 
 use super::choice::Demand;
 use super::climate::BandClimate;
+use super::correction::Correction;
 use super::ladder::Candidates;
-use super::outcome::Design;
+use super::outcome::{BandTrial, Design, TrialOutcome};
 use super::reach::{Climate, lstar_of};
 use super::request::{LadderShare, Request};
 use super::search::{Goal, Place, Ranked, Search, Space};
@@ -16,9 +17,9 @@ use crate::response::fit::Fit;
 
 /// Numbers of bands that are tried, and the gain in span that pays for more of them, L*.
 const BAND_COUNTS: [usize; 8] = [1, 2, 3, 4, 6, 8, 12, 20];
-const BAND_GAIN_LSTAR: f64 = 0.75;
+pub const BAND_GAIN_LSTAR: f64 = 0.75;
 /// Share of the tolerance that temperature alone may take before a number of bands is searched at all.
-const TEMPERATURE_SHARE: f64 = 0.55;
+pub const TEMPERATURE_SHARE: f64 = 0.55;
 /// Share of the tolerance that searches allow themselves: they see fewer rows and temperatures than the proof.
 const SEARCH_SHARE: f64 = 0.95;
 /// Ascents from the coarse grid, and schemes carried from one search to the next.
@@ -78,6 +79,8 @@ pub struct Pool {
     pub own: usize,
     /// Schemes evaluated to find them.
     pub evaluated: usize,
+    /// What readings of the band's levels add to the response.
+    pub correction: Option<Correction>,
 }
 
 impl Pool {
@@ -127,8 +130,9 @@ impl Planner<'_> {
             return self.proved(&[self.candidates(alone)]);
         }
         let mut least = 1;
+        let mut trials = Vec::new();
         loop {
-            let (bands, coldest) = self.band_count(least)?;
+            let (bands, coldest) = self.band_count(least, &mut trials)?;
             least = bands.len() + 1;
             let mut candidates = self.bands(&bands, coldest);
             if self.request.share == LadderShare::Common && self.effort == Effort::Full {
@@ -137,8 +141,17 @@ impl Planner<'_> {
             match self.proved(&candidates) {
                 // The coldest band has a ladder, but not all bands together: narrower ones may.
                 Err(_)
-                    if self.effort == Effort::Full && BAND_COUNTS.iter().any(|&c| c >= least) => {}
-                outcome => return outcome,
+                    if self.effort == Effort::Full && BAND_COUNTS.iter().any(|&c| c >= least) =>
+                {
+                    let failed = trials.iter_mut().filter(|t| t.bands == bands.len());
+                    failed.for_each(|t: &mut BandTrial| t.outcome = TrialOutcome::NotTogether);
+                }
+                outcome => {
+                    return outcome.map(|design| Design {
+                        bands_tried: trials,
+                        ..design
+                    });
+                }
             }
         }
     }
@@ -151,7 +164,10 @@ impl Planner<'_> {
     }
 
     /// The bands on the widest ladder that the proof bears out.
-    fn proved(&self, candidates: &[Candidates]) -> std::result::Result<Design, Shortfall> {
+    pub(super) fn proved(
+        &self,
+        candidates: &[Candidates],
+    ) -> std::result::Result<Design, Shortfall> {
         let short = || Shortfall::of(candidates);
         let mut demand = self.demand();
         for _ in 0..PROOF_ROUNDS {
@@ -225,8 +241,12 @@ impl Planner<'_> {
         all
     }
 
-    /// As many bands as widen the coldest band's ladder, `least` or more.
-    fn band_count(&self, least: usize) -> std::result::Result<(Vec<BandClimate>, Pool), Shortfall> {
+    /// As many bands as widen the coldest band's ladder, `least` or more; `trials` takes up what was considered.
+    fn band_count(
+        &self,
+        least: usize,
+        trials: &mut Vec<BandTrial>,
+    ) -> std::result::Result<(Vec<BandClimate>, Pool), Shortfall> {
         let (min_c, max_c) = self.range_c;
         (self.progress)(&format!("schemes at {min_c} °C"));
         let law = self.response.kinetics.temperature;
@@ -239,6 +259,13 @@ impl Planner<'_> {
                 continue;
             };
             let blur = self.temperature_blur_steps(&coldest, &tried[0]);
+            trials.retain(|t| t.bands != count);
+            trials.push(BandTrial {
+                bands: count,
+                temperature_steps: blur,
+                span_lstar: None,
+                outcome: TrialOutcome::TooWide,
+            });
             if blur > TEMPERATURE_SHARE * self.request.tolerance_steps && count != last {
                 continue;
             }
@@ -254,6 +281,10 @@ impl Planner<'_> {
             let gained = pool
                 .span_lstar()
                 .is_some_and(|s| before.is_none_or(|b| s >= b + BAND_GAIN_LSTAR));
+            if let Some(trial) = trials.last_mut() {
+                trial.span_lstar = pool.span_lstar();
+                trial.outcome = TrialOutcome::Searched;
+            }
             tried.push(pool.clone());
             if gained {
                 best = Some((bands, pool));
@@ -307,6 +338,7 @@ impl Planner<'_> {
             own: schemes.len(),
             schemes,
             evaluated: search.evaluated(),
+            correction: None,
         }
     }
 

@@ -2,8 +2,9 @@
 //! computing other than the search's.
 
 use super::climate::BandClimate;
+use super::correction::Correction;
 use super::outcome::{Content, Worst};
-use super::reach::{Climate, Scheme};
+use super::reach::{Climate, Corner, Scheme};
 use crate::drive::Field;
 use crate::pigment::{Column, Map, Mover, Run, SlotMaps, State};
 use crate::response::{Response, coverage_of, rest_map, strokes_map};
@@ -18,6 +19,8 @@ pub struct Finished<'a> {
     pub settle_ms: f64,
     /// Darkest level first, one number a field.
     pub ticks: &'a [Vec<u32>],
+    /// What readings add to the response.
+    pub correction: Option<&'a Correction>,
 }
 
 /// The lightness that a level can take, with where.
@@ -44,13 +47,17 @@ const PROOF_PARTS: usize = 8;
 impl Finished<'_> {
     /// The extremes over all rows, over both extreme contents, over the band.
     pub fn extremes(&self, band: &BandClimate, stretch: &[Climate]) -> Extremes {
-        let climates = band.proof(stretch, PROOF_PARTS);
+        self.extremes_over(&band.proof(stretch, PROOF_PARTS))
+    }
+
+    /// The extremes over all rows, over both extreme contents, over some climates.
+    pub fn extremes_over(&self, climates: &[Climate]) -> Extremes {
         let tables: Vec<Table> = climates.par_iter().map(|c| self.table(*c)).collect();
         let none = |lstar| Place {
             lstar,
             content: Content::AllOff,
             row: 0,
-            temperature_c: band.design_c,
+            temperature_c: f64::NAN,
         };
         let mut extremes = Extremes {
             lowest: vec![none(f64::INFINITY); self.ticks.len()],
@@ -90,6 +97,50 @@ impl Finished<'_> {
         sums
     }
 
+    /// Lightness at one climate of each level in `row`, from the dark panel, while the other rows of its column have the
+    /// ticks of `content`, one entry a row.
+    pub fn lstar_among(&self, climate: Climate, content: &[Vec<u32>], row: usize) -> Vec<f64> {
+        let mut coverage = vec![0.0; self.ticks.len()];
+        let run = |(row, ticks): (usize, &Vec<u32>)| Run {
+            first: row,
+            last: row,
+            ticks: ticks.clone(),
+        };
+        let runs: Vec<Run> = content.iter().enumerate().map(run).collect();
+        for mover in self.response.movers(climate.temperature_c, climate.stretch) {
+            let start = strokes_map(&mover, &self.scheme.erase.strokes)
+                .apply(&self.response.kinetics.highest());
+            let fields = self.scheme.fields.iter();
+            let slots: Vec<SlotMaps> = fields.map(|f| SlotMaps::new(&mover, f)).collect();
+            let settle = mover.hold(0.0, self.settle_ms * 1e-3);
+            let rest = rest_map(&mover, &self.scheme.erase);
+            let column = Column::new(&slots, settle, &runs);
+            for (ticks, coverage) in self.ticks.iter().zip(&mut coverage) {
+                let own: Vec<Map> = slots.iter().zip(ticks).map(|(s, &d)| s.own(d)).collect();
+                let end = rest.apply(&column.end_state_with(row, row, start, &own));
+                *coverage += mover.class.share * coverage_of(&end);
+            }
+        }
+        let others: Vec<f64> = (0..content.len())
+            .filter(|&r| r != row)
+            .map(|r| {
+                self.correction
+                    .map_or(0.0, |c| c.frame.content(&content[r]))
+            })
+            .collect();
+        let darkness = others.iter().sum::<f64>() / others.len().max(1) as f64;
+        let seen = |(&a, ticks): (&f64, &Vec<u32>)| {
+            let lstar = self.response.curve.lstar(a);
+            self.correction.map_or(lstar, |c| {
+                let terms = c
+                    .frame
+                    .terms(row as f64, darkness, climate.temperature_c, ticks);
+                lstar + c.added_lstar(lstar, &terms)
+            })
+        };
+        coverage.iter().zip(self.ticks).map(seen).collect()
+    }
+
     fn table(&self, climate: Climate) -> Table {
         let rows: Vec<usize> = (0..self.rows).collect();
         self.table_of_rows(climate, &rows)
@@ -101,17 +152,17 @@ impl Finished<'_> {
         for mover in self.response.movers(climate.temperature_c, climate.stretch) {
             self.add_class(&mover, rows, &mut coverage);
         }
-        let lstar = |(dark, clear): (f64, f64)| {
-            (
-                self.response.curve.lstar(dark),
-                self.response.curve.lstar(clear),
-            )
-        };
-        Table {
+        let curve = &self.response.curve;
+        let lstar = |(dark, clear): (f64, f64)| (curve.lstar(dark), curve.lstar(clear));
+        let mut table = Table {
             rows: rows.to_vec(),
             levels: self.ticks.len(),
             lstar: coverage.into_iter().map(lstar).collect(),
+        };
+        if let Some(correction) = self.correction {
+            table.correct(correction, climate, self.ticks);
         }
+        table
     }
 
     fn add_class(&self, mover: &Mover, rows: &[usize], coverage: &mut [(f64, f64)]) {
@@ -180,6 +231,20 @@ struct Table {
 }
 
 impl Table {
+    fn correct(&mut self, correction: &Correction, climate: Climate, ticks: &[Vec<u32>]) {
+        for (i, (dark, clear)) in self.lstar.iter_mut().enumerate() {
+            let (level, rest) = (i % self.levels, i / self.levels);
+            let corner = Corner {
+                climate,
+                row: self.rows[rest % self.rows.len()],
+                on: CONTENTS[rest / self.rows.len()] == Content::AllOn,
+            };
+            for lstar in [dark, clear] {
+                *lstar = correction.corrected(*lstar, &corner, &ticks[level]);
+            }
+        }
+    }
+
     fn entries(&self) -> impl Iterator<Item = (usize, usize, Content, f64, f64)> + '_ {
         self.lstar.iter().enumerate().map(|(i, &(dark, clear))| {
             let (level, rest) = (i % self.levels, i / self.levels);

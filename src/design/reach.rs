@@ -26,6 +26,11 @@ impl Scheme {
         self.fields.iter().map(|f| f.slot_ticks as usize + 1)
     }
 
+    /// How many choices of ticks there are.
+    pub fn choices(&self) -> usize {
+        self.sizes().product()
+    }
+
     /// The ticks of a choice, one a field; the last field's run fastest.
     pub fn ticks_of(&self, choice: usize) -> Vec<u32> {
         let mut rest = choice;
@@ -56,6 +61,16 @@ pub struct Scope<'a> {
     pub rows: Vec<usize>,
 }
 
+/// One climate, row and extreme content.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Corner {
+    pub climate: Climate,
+    /// From 0.
+    pub row: usize,
+    /// Whether all other rows are at their darkest (on, in a darkening field) or at their lightest.
+    pub on: bool,
+}
+
 /// Coverage extremes of every choice of ticks, the last field's ticks running fastest.
 #[derive(Debug, Clone)]
 pub struct Reach {
@@ -71,13 +86,21 @@ impl Reach {
     /// the slots of other rows are then, moment by moment, the lowest and highest that any data makes, and the chain
     /// is monotone (Kamke 1932; Müller 1927; see Hirsch & Smith, Monotone Dynamical Systems, 2005, from memory).
     pub fn new(scope: &Scope, scheme: &Scheme) -> Reach {
-        let count = scheme.sizes().product();
+        let count = scheme.choices();
         let mut reach = Reach {
             low: vec![f64::INFINITY; count],
             high: vec![0.0; count],
         };
-        let mut coverage = vec![0.0; count];
-        for climate in &scope.climates {
+        Self::each(scope, scheme, |place, coverage| {
+            reach.take(coverage, place.on);
+        });
+        reach
+    }
+
+    /// Hands `see` the coverage of all choices of ticks at every climate, row and extreme content of the scope.
+    pub fn each(scope: &Scope, scheme: &Scheme, mut see: impl FnMut(Corner, &[f64])) {
+        let mut coverage = vec![0.0; scheme.choices()];
+        for &climate in &scope.climates {
             let classes: Vec<ClassMaps> = scope
                 .response
                 .movers(climate.temperature_c, climate.stretch)
@@ -88,13 +111,26 @@ impl Reach {
                 for on in [false, true] {
                     coverage.fill(0.0);
                     for class in &classes {
-                        class.add_coverage(scope, row, on, &mut coverage);
+                        let others = if on { Others::On } else { Others::Off };
+                        class.add_coverage(scope, row, others, &mut coverage);
                     }
-                    reach.take(&coverage, on);
+                    see(Corner { climate, row, on }, &coverage);
                 }
             }
         }
-        reach
+    }
+
+    /// Coverage of every choice in the middle row at one climate, all other rows half on.
+    pub fn ordinary(scope: &Scope, scheme: &Scheme, climate: Climate) -> Vec<f64> {
+        let mut coverage = vec![0.0; scheme.choices()];
+        for mover in scope
+            .response
+            .movers(climate.temperature_c, climate.stretch)
+        {
+            let class = ClassMaps::new(scope, scheme, &mover);
+            class.add_coverage(scope, scope.panel_rows / 2, Others::Half, &mut coverage);
+        }
+        coverage
     }
 
     fn take(&mut self, coverage: &[f64], on: bool) {
@@ -112,13 +148,21 @@ impl Reach {
     }
 }
 
+/// What all other rows show while one is looked at: an index into their slot maps.
+#[derive(Debug, Clone, Copy)]
+enum Others {
+    Off,
+    On,
+    Half,
+}
+
 /// One field of a scheme for one class.
 struct FieldMaps {
     /// The pixel's own slot with 0…slot_ticks on, without the guard.
     own: Vec<Map>,
     guard: Map,
-    /// The whole slot of another row at the lower and at the higher of its two voltages.
-    other: [Map; 2],
+    /// The whole slot of another row at the lower and at the higher of its two voltages, and half at each.
+    other: [Map; 3],
 }
 
 /// One class at one climate.
@@ -149,19 +193,20 @@ impl ClassMaps {
     }
 
     /// Adds this class's share of the coverage of every choice of ticks.
-    fn add_coverage(&self, scope: &Scope, row: usize, on: bool, coverage: &mut [f64]) {
+    fn add_coverage(&self, scope: &Scope, row: usize, others: Others, coverage: &mut [f64]) {
         let Some((last, firsts)) = self.fields.split_last() else {
             return;
         };
         let (above, below) = (row, scope.panel_rows - 1 - row);
         let mut states = vec![self.start];
         for field in firsts {
-            let after = field.other[usize::from(on)].power(below).then(&self.settle);
-            let before = field.other[usize::from(on)].power(above);
+            let other = &field.other[others as usize];
+            let after = other.power(below).then(&self.settle);
+            let before = other.power(above);
             let own = |x: &State| field.own_states(before.apply(x), &field.guard.then(&after));
             states = states.iter().flat_map(own).collect();
         }
-        let other = &last.other[usize::from(on)];
+        let other = &last.other[others as usize];
         let after = last.guard.then(&other.power(below)).then(&self.end);
         let eyes = last.own_functionals(&other.power(above), &after);
         for (state, row) in states.iter().zip(coverage.chunks_mut(eyes.len())) {
@@ -178,7 +223,9 @@ impl FieldMaps {
         let ticks = field.slot_ticks as usize;
         let guard = mover.hold(0.0, f64::from(field.guard_ticks) * field.tick_s());
         let slot_s = f64::from(field.slot_ticks) * field.tick_s();
-        let other = |v: f64| mover.hold(v, slot_s).then(&guard);
+        let hold = |v: f64, share: f64| mover.hold(v, share * slot_s);
+        let other = |v: f64| hold(v, 1.0).then(&guard);
+        let half = hold(field.data_v, 0.5).then(&hold(-field.data_v, 0.5));
         let on = mover.hold(field.own_on_v(), field.tick_s()).powers(ticks);
         let off = mover.hold(field.own_off_v(), field.tick_s()).powers(ticks);
         FieldMaps {
@@ -188,7 +235,7 @@ impl FieldMaps {
                 .map(|(on, off)| on.then(off))
                 .collect(),
             guard,
-            other: [other(-field.data_v), other(field.data_v)],
+            other: [other(-field.data_v), other(field.data_v), half.then(&guard)],
         }
     }
 

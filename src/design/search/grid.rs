@@ -25,7 +25,7 @@ pub fn rail_values(rail: &Rail) -> Vec<f64> {
 const CHOICES_MAX: u64 = 1 << 16;
 
 /// A scheme as a place on the grid.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Place {
     pub(super) erase: usize,
     pub(super) fields: Vec<FieldPlace>,

@@ -42,6 +42,8 @@ pub struct Ranked {
     pub stretch: Vec<Climate>,
 }
 
+/// In an ordinary picture a level comes within this share of the worst error allowed, which is for the worst picture.
+pub const EVEN_SHARE: f64 = 0.25;
 /// By how much the price of a laxer tolerance rises, and how often, while a descent ends on a scheme that needs one.
 const PRICE_RISE: f64 = 3.0;
 const PRICE_RISES: usize = 2;
@@ -113,7 +115,9 @@ impl<'a> Search<'a> {
             climates: climates.to_vec(),
             rows: search_rows(self.grid.rows),
         };
-        spots_of(|a| self.curve.lstar(a), &Reach::new(&scope, scheme))
+        let ordinary = Reach::ordinary(&scope, scheme, self.space.band.design());
+        let ordinary = ordinary.into_iter().map(|a| self.curve.lstar(a)).collect();
+        spots_of(|a| self.curve.lstar(a), &Reach::new(&scope, scheme)).even_in(ordinary, EVEN_SHARE)
     }
 
     fn score(&self, scheme: &Scheme, climates: &[Climate], judging: &Judging) -> Score {

@@ -1,0 +1,195 @@
+//! The ladder and the ticks once more, for schemes that stand, from what readings of their levels add.
+
+use super::climate::BandClimate;
+use super::correction::Correction;
+use super::ladder::Candidates;
+use super::outcome::Design;
+use super::plan::{Effort, Planner, Pool};
+use super::reach::{Climate, Scheme};
+use super::request::Request;
+use super::search::{Place, Ranked, Score};
+use crate::drive::Timing;
+use crate::error::{Error, Result, Unmet};
+use crate::project::{Drivers, Panel};
+use crate::response::fit::Fit;
+use crate::waveforms::Band;
+
+/// Factors on the tolerance that are tried where the one asked for can't be kept.
+const LAXER: [f64; 9] = [1.04, 1.08, 1.12, 1.18, 1.25, 1.35, 1.5, 1.75, 2.0];
+
+/// Shares of the tolerance that an ordinary picture is held to, beside the search's own.
+const EVENER: [f64; 3] = [0.1, 0.15, 0.2];
+/// Share of the span that must be left where an ordinary picture is held to less.
+const KEPT_SPAN: f64 = 0.98;
+
+/// A band whose scheme stands, and what its readings add to the response.
+#[derive(Debug, Clone)]
+pub struct Standing<'a> {
+    pub band: &'a Band,
+    pub correction: Option<Correction>,
+}
+
+impl BandClimate {
+    /// The climate of a band as its file has it.
+    pub fn of(band: &Band, drivers: &Drivers) -> Self {
+        let limits = band.temperature_c;
+        let wide = limits.low < limits.high;
+        BandClimate {
+            low_c: limits.low,
+            design_c: limits.design,
+            high_c: limits.high,
+            rounding: match drivers.stretch {
+                Some(stretch) if wide => 0.5 * stretch.step,
+                _ => 0.0,
+            },
+        }
+    }
+}
+
+impl Standing<'_> {
+    pub fn scheme(&self) -> Scheme {
+        Scheme {
+            erase: self.band.erase.clone(),
+            fields: self.band.fields.clone(),
+        }
+    }
+
+    /// The stretch that suits the response and the readings, or that of the file where the budget leaves no more.
+    fn stretch(
+        &self,
+        climate: &BandClimate,
+        fit: &Fit,
+        panel: &Panel,
+        budget_s: f64,
+    ) -> Vec<Climate> {
+        let (scheme, drivers) = (self.scheme(), &panel.drivers);
+        let correction = self.correction.as_ref();
+        let fitted = climate.fitted_to(&fit.response, correction, &scheme, panel.rows, drivers);
+        let timing = Timing::of(
+            &scheme.erase,
+            &scheme.fields,
+            panel.rows,
+            drivers.field_settle_ms,
+        );
+        if timing.total_s() * climate.longest(&fitted) <= budget_s {
+            return fitted;
+        }
+        let at = |temperature_c: f64| Climate {
+            temperature_c,
+            stretch: self.band.stretch_factor(temperature_c),
+        };
+        fitted.iter().map(|c| at(c.temperature_c)).collect()
+    }
+
+    fn pool(&self, fit: &Fit, panel: &Panel, budget_s: f64) -> Pool {
+        let band = BandClimate::of(self.band, &panel.drivers);
+        let ranked = Ranked {
+            place: Place::default(),
+            scheme: self.scheme(),
+            score: Score::NONE,
+            stretch: self.stretch(&band, fit, panel, budget_s),
+        };
+        Pool {
+            band,
+            schemes: vec![ranked],
+            own: 1,
+            evaluated: 1,
+            correction: self.correction.clone(),
+        }
+    }
+}
+
+/// Chooses the widest ladder and the ticks anew for bands whose schemes stand, and proves them.
+///
+/// Where the schemes have no ladder that keeps the tolerance on the panel as it was read, `laxer` allows as little more as they
+/// need, with a note; without it, and beyond twice the tolerance, errs with [`Error::Unmet`].
+pub fn redesign(
+    panel: &Panel,
+    fit: &Fit,
+    request: &Request,
+    bands: &[Standing],
+    laxer: bool,
+    progress: &dyn Fn(&str),
+) -> Result<Design> {
+    let pool = |s: &Standing| {
+        planner(panel, fit, request, progress).candidates(s.pool(fit, panel, request.budget_s))
+    };
+    let candidates: Vec<Candidates> = bands.iter().map(pool).collect();
+    let attempt = |request: &Request| evenest(&planner(panel, fit, request, progress), &candidates);
+    if let Some(design) = attempt(request) {
+        return Ok(design);
+    }
+    let asked = request.tolerance_steps;
+    let kept = LAXER.iter().find_map(|factor| {
+        let request = Request {
+            tolerance_steps: factor * asked,
+            ..request.clone()
+        };
+        attempt(&request).map(|design| (request.tolerance_steps, design))
+    });
+    match kept {
+        Some((tolerance_steps, mut design)) if laxer => {
+            design.notes.insert(0, format!(
+                "Tolerance: on the panel as it was read these schemes have no even ladder within {asked:.3} step for all rows, \
+                 contents and temperatures; within {tolerance_steps:.3} step they have. `greyloom fit` with more readings like \
+                 these may choose schemes that keep it."
+            ));
+            Ok(design)
+        }
+        kept => Err(unmet(request, kept.map(|(steps, _)| steps))),
+    }
+}
+
+/// The design with the evenest ordinary picture that costs next to no span, or the one that there is.
+fn evenest(planner: &Planner, candidates: &[Candidates]) -> Option<Design> {
+    let widest = planner.proved(candidates).ok()?;
+    let span = |d: &Design| {
+        d.bands
+            .iter()
+            .map(|b| b.span_lstar)
+            .fold(f64::INFINITY, f64::min)
+    };
+    let uneven = |d: &Design| d.bands.iter().map(|b| b.uneven_steps).fold(0.0, f64::max);
+    let evener = EVENER.iter().filter_map(|share| {
+        let narrowed: Vec<Candidates> = candidates.iter().map(|c| c.as_even_as(*share)).collect();
+        planner.proved(&narrowed).ok()
+    });
+    evener
+        .filter(|d| span(d) >= KEPT_SPAN * span(&widest))
+        .chain([widest.clone()])
+        .min_by(|a, b| uneven(a).total_cmp(&uneven(b)))
+}
+
+fn planner<'a>(
+    panel: &'a Panel,
+    fit: &'a Fit,
+    request: &'a Request,
+    progress: &'a dyn Fn(&str),
+) -> Planner<'a> {
+    Planner {
+        panel,
+        response: &fit.response,
+        fit,
+        request,
+        range_c: (
+            panel.limits.temperature_min_c,
+            panel.limits.temperature_max_c,
+        ),
+        effort: Effort::Full,
+        progress,
+    }
+}
+
+fn unmet(request: &Request, kept_steps: Option<f64>) -> Error {
+    let wider =
+        kept_steps.map(|t| format!("a tolerance of {t:.3} step: a ladder that keeps it was found"));
+    let again = "`greyloom fit` with more readings, which may choose other schemes".to_owned();
+    Error::Unmet(Unmet {
+        request: format!(
+            "{} levels within {} step with the schemes of these waveforms",
+            request.levels, request.tolerance_steps
+        ),
+        binding: "on the panel as it was read, no even ladder keeps that for all rows, contents and temperatures".into(),
+        would_do: wider.into_iter().chain([again]).collect(),
+    })
+}
