@@ -11,10 +11,13 @@ pub mod emit;
 pub mod error;
 pub mod output;
 pub mod pigment;
+pub mod planning;
 pub mod project;
+pub mod rehearsal;
 pub mod report;
 pub mod response;
 pub mod tone;
+pub mod trim;
 pub mod waveforms;
 
 pub use error::{Error, Result};

@@ -1,24 +1,43 @@
 //! Values of arguments: what is accepted, and what is said where it isn't.
 
-use crate::project::limits::{REFRESH_S, TEMPERATURE_C};
+use crate::project::limits::{REFRESH_S, REPEAT, TEMPERATURE_C};
 use crate::waveforms::LEVELS;
 use std::ops::RangeInclusive;
 
 /// Where none is given, in steps.
 pub(super) const TOLERANCE: &str = "0.25";
+pub(super) const TOLERANCE_STEPS: f64 = 0.25;
 /// Largest tolerance: above half a step neighbouring levels could change places.
 const TOLERANCE_STEPS_MAX: f64 = 0.5;
 
 const THREADS: RangeInclusive<usize> = 1..=256;
+/// Patches of a chart: more than the richest model has parameters, and no more than are planned in reasonable time.
+const PATCHES: RangeInclusive<usize> = 20..=2000;
+const PAGES: RangeInclusive<usize> = 1..=2000;
 
 /// A number of grey levels.
 pub(super) fn levels(text: &str) -> Result<usize, String> {
     whole(text, LEVELS)
 }
 
+/// A number of patches.
+pub(super) fn patches(text: &str) -> Result<usize, String> {
+    whole(text, PATCHES)
+}
+
+/// A number of pages.
+pub(super) fn pages(text: &str) -> Result<usize, String> {
+    whole(text, PAGES)
+}
+
 /// A number of threads.
 pub(super) fn threads(text: &str) -> Result<usize, String> {
     whole(text, THREADS)
+}
+
+/// Readings of a patch.
+pub(super) fn repeats(text: &str) -> Result<u32, String> {
+    whole(text, REPEAT.min as usize..=REPEAT.max as usize).map(|n| n as u32)
 }
 
 fn whole(text: &str, range: RangeInclusive<usize>) -> Result<usize, String> {

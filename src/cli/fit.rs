@@ -3,14 +3,14 @@
 use super::emit::{PREFIX, TABLE};
 use super::preview::{RAMP, ramp};
 use super::talk::Talk;
-use super::{arguments, say};
+use super::{arguments, on_threads, say};
 use crate::design::{Design, LadderShare, Request, budget_holds_the_erase, design};
 use crate::draw::fit_png;
 use crate::emit::c_table;
 use crate::error::{Error, Result};
 use crate::output::OutputFolder;
 use crate::project::Project;
-use crate::report::{FitReport, RequestReport, ResponseReport};
+use crate::report::{FitReport, RequestReport, ResponseReport, levels_csv};
 use crate::response::fit::fit;
 use crate::waveforms::Band;
 use std::path::PathBuf;
@@ -18,7 +18,8 @@ use std::path::PathBuf;
 const WAVEFORMS: &str = "waveforms.json";
 const RESPONSE: &str = "response.json";
 const FIT_PLOT: &str = "fit.png";
-const FILES: [&str; 5] = [FIT_PLOT, RAMP, RESPONSE, TABLE, WAVEFORMS];
+const LEVELS: &str = "levels.csv";
+const FILES: [&str; 6] = [FIT_PLOT, LEVELS, RAMP, RESPONSE, TABLE, WAVEFORMS];
 
 /// Warnings that are printed one by one.
 const WARNINGS_MAX: usize = 10;
@@ -65,12 +66,7 @@ enum Share {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<()> {
-    let Some(threads) = arguments.threads else {
-        return fit_and_design(arguments);
-    };
-    let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build();
-    let pool = pool.map_err(|e| Error::Usage(format!("--threads {threads}: {e}")))?;
-    pool.install(|| fit_and_design(arguments))
+    on_threads(arguments.threads, || fit_and_design(arguments))
 }
 
 fn fit_and_design(arguments: &Arguments) -> Result<()> {
@@ -160,6 +156,7 @@ fn stage(
     let bands: Vec<&Band> = kept.bands.iter().collect();
     folder.stage(WAVEFORMS, set.to_json())?;
     folder.stage(RESPONSE, response.to_json())?;
+    folder.stage(LEVELS, levels_csv(design))?;
     folder.stage(RAMP, ramp(&kept, &bands, request.tolerance_steps)?)?;
     folder.stage(FIT_PLOT, fit_plot(response)?)?;
     folder.stage(TABLE, c_table(&kept, PREFIX)?)

@@ -1,11 +1,14 @@
 //! The command line: arguments to library calls, results to stdout, talk to stderr. One file a command.
 
 mod arguments;
+mod chart;
 mod demo;
 mod emit;
 mod fit;
 mod preview;
+mod rehearse;
 mod talk;
+mod trim;
 
 use crate::error::{Error, Result};
 use clap::error::ErrorKind;
@@ -28,9 +31,12 @@ Results go to stdout, talk and progress to stderr.";
 #[derive(Debug, Subcommand)]
 enum Command {
     Demo(demo::Arguments),
+    Chart(chart::Arguments),
     Fit(fit::Arguments),
+    Rehearse(rehearse::Arguments),
     Preview(preview::Arguments),
     Emit(emit::Arguments),
+    Trim(trim::Arguments),
 }
 
 /// Runs one command line, the program's name first. Errs as the command does, and with [`Error::Usage`] where the line
@@ -44,10 +50,26 @@ pub fn run(line: impl IntoIterator<Item = OsString>) -> Result<()> {
     };
     match arguments.command {
         Command::Demo(arguments) => demo::run(&arguments),
+        Command::Chart(arguments) => chart::run(&arguments),
         Command::Fit(arguments) => fit::run(&arguments),
+        Command::Rehearse(arguments) => rehearse::run(&arguments),
         Command::Preview(arguments) => preview::run(&arguments),
         Command::Emit(arguments) => emit::run(&arguments),
+        Command::Trim(arguments) => trim::run(&arguments),
     }
+}
+
+/// Runs `work` on so many threads, or on one a core.
+fn on_threads<T: Send>(
+    threads: Option<usize>,
+    work: impl FnOnce() -> Result<T> + Send,
+) -> Result<T> {
+    let Some(threads) = threads else {
+        return work();
+    };
+    let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build();
+    let pool = pool.map_err(|e| Error::Usage(format!("--threads {threads}: {e}")))?;
+    pool.install(work)
 }
 
 /// Prints an error on stderr: the cause and what to do.

@@ -32,6 +32,13 @@ impl Talk {
         }
     }
 
+    /// How far it has come: for a person only, a log has no use for it.
+    pub fn progress(&self, what: &str) {
+        if let Some(bar) = &self.spinner {
+            bar.set_message(what.to_owned());
+        }
+    }
+
     /// What the person should know, whatever comes after.
     pub fn note(&self, what: &str) {
         match &self.spinner {

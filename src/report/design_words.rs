@@ -22,6 +22,7 @@ pub(super) fn overview(report: &FitReport) -> String {
         "row",
         "others",
         "°C",
+        "uneven",
     ];
     let mut rows = vec![head.map(str::to_owned).to_vec()];
     let bands = report.design.set.bands.iter().zip(&report.design.bands);
@@ -30,7 +31,7 @@ pub(super) fn overview(report: &FitReport) -> String {
             .enumerate()
             .map(|(i, (band, made))| overview_row(report, i, band, made)),
     );
-    table(&[Right; 11], &rows, 2)
+    table(&[Right; 12], &rows, 2)
 }
 
 fn overview_row(report: &FitReport, i: usize, band: &Band, made: &BandDesign) -> Vec<String> {
@@ -48,6 +49,7 @@ fn overview_row(report: &FitReport, i: usize, band: &Band, made: &BandDesign) ->
         w.row.to_string(),
         others(w).to_owned(),
         number(w.temperature_c, 2),
+        format!("{:.3}", made.uneven_steps),
     ]
 }
 
@@ -56,7 +58,8 @@ pub(super) fn overview_note(report: &FitReport) -> String {
     let text = format!(
         "merit is the worst error of any level, in steps of the ladder, over all contents of the other rows, all rows and \
          the band's temperatures; beside it where that sits: level (0 is the darkest), row (0 to {}), what the other \
-         rows show, temperature",
+         rows show, temperature. uneven is the largest distance of a level from the even ladder between the outer two, in \
+         steps, in an ordinary picture: mixed content, middle row, the band's design temperature",
         report.design.set.panel.rows.saturating_sub(1)
     );
     passage("", &text)
@@ -85,7 +88,7 @@ pub(super) fn band(report: &FitReport, i: usize, band: &Band, made: &BandDesign)
             "scheme",
             &format!("{} erase; then {}", band.erase.name, scheme(&band.fields)),
         ),
-        passage("greys", &greys(band)),
+        passage("greys", &greys(band, made)),
         passage("merit", &merit(report, band, made)),
         passage("refresh", &refresh(band, made)),
         passage("limits", &limits(report, band)),
@@ -169,14 +172,18 @@ fn ends(list: &[f64]) -> (f64, f64) {
     ends.map_or((f64::NAN, f64::NAN), |(d, l)| (*d, *l))
 }
 
-fn greys(band: &Band) -> String {
+fn greys(band: &Band, made: &BandDesign) -> String {
     let (dark, light) = ends(&band.predicted.lstar);
-    let spreads = band.predicted.expanded_u_lstar.iter();
+    let known = &made.known;
+    let largest = |list: &[f64]| list.iter().copied().fold(0.0, f64::max);
     format!(
         "step {:.3} L*; predicted from {dark:.2} to {light:.2} L* at the middle of each level's range, known to ±{:.2} \
-         L* or better (expanded uncertainty, k = 2)",
+         L* or better (expanded uncertainty, k = 2; standard {:.3} L*), a step between neighbours to ±{:.2} L*; every \
+         level is in levels.csv",
         band.figures.step_lstar,
-        spreads.copied().fold(0.0, f64::max)
+        largest(&known.expanded_u_lstar),
+        largest(&known.standard_u_lstar),
+        largest(&known.step_expanded_u_lstar)
     )
 }
 

@@ -1,21 +1,30 @@
 //! What a fit and its design come to, as one result with two writers: JSON for machines and a summary for people.
 
 mod by_input;
+mod chart_report;
 mod compared;
 mod design_words;
+mod levels;
 mod lines;
+mod rehearsal_report;
 mod request;
 mod response_report;
 mod summary;
+mod temperature_words;
+mod trim_report;
 mod words;
 
 pub use by_input::{Bin, ByInput};
+pub use chart_report::{ChartReport, Forecast, ParameterForecast};
 pub use compared::{Compared, fitted, held_out};
+pub use levels::levels_csv;
+pub use rehearsal_report::RehearsalReport;
 pub use request::RequestReport;
 pub use response_report::{
     Correlation, Errors, HoldoutReport, KindReport, Moved, ParameterReport, ReadingCount,
     ResponseReport, RungReport, StrayReport,
 };
+pub use trim_report::{TrimBandReport, TrimReport};
 
 use crate::design::Design;
 use crate::project::Limits;

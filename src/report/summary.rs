@@ -5,6 +5,7 @@ use super::by_input::{Bin, ByInput};
 use super::design_words::{band, erases, ladder, overview, overview_note};
 use super::lines::{Side, passage, table};
 use super::response_report::{Errors, ReadingCount, ResponseReport, STRONG_CORRELATION};
+use super::temperature_words::{bands_tried, edges};
 use super::words::{count, listed, number, with_spread};
 use std::fmt;
 
@@ -21,8 +22,10 @@ impl fmt::Display for FitReport<'_> {
         )?;
         write!(f, "\nResponse\n{}", self.response)?;
         write!(f, "\nDesign\n{}{}", overview(self), overview_note(self))?;
+        f.write_str(&bands_tried(self.design, self.request.tolerance_steps))?;
         f.write_str(&ladder(self))?;
         f.write_str(&erases(self))?;
+        f.write_str(&edges(self))?;
         let bands = self.design.set.bands.iter().zip(&self.design.bands);
         for (i, (set, made)) in bands.enumerate() {
             write!(f, "\n{}", band(self, i, set, made))?;

@@ -1,0 +1,165 @@
+//! `greyloom trim`: a finished set corrected from readings of its levels.
+
+use super::emit::{PREFIX, TABLE};
+use super::preview::{RAMP, ramp};
+use super::talk::Talk;
+use super::{arguments, on_threads, say};
+use crate::design::{LadderShare, Request};
+use crate::draw::trim_png;
+use crate::emit::c_table;
+use crate::error::{Error, InputError, Result};
+use crate::output::OutputFolder;
+use crate::project::{Measured, Project, read_chart_of};
+use crate::report::{ResponseReport, TrimReport};
+use crate::trim::{Trimmed, Verification, trim};
+use crate::waveforms::{Band, Waveforms};
+use std::path::PathBuf;
+
+const WAVEFORMS: &str = "waveforms.json";
+const RESPONSE: &str = "response.json";
+const LEVELS: &str = "trim.csv";
+const PLOT: &str = "trim.png";
+const FILES: [&str; 6] = [RAMP, RESPONSE, TABLE, LEVELS, PLOT, WAVEFORMS];
+
+/// Correct a finished set of waveforms from readings of its levels
+#[derive(Debug, clap::Args)]
+pub(super) struct Arguments {
+    /// The waveforms.json whose levels were read
+    #[arg(value_name = "W")]
+    waveforms: PathBuf,
+    /// Project that the set was made from, with the readings of its first fit
+    #[arg(long, value_name = "PROJECT")]
+    project: PathBuf,
+    /// Chart that was read, as `greyloom chart PROJECT --waveforms W` writes it
+    #[arg(long, value_name = "FILE")]
+    chart: PathBuf,
+    /// Readings of that chart
+    #[arg(long, value_name = "FILE")]
+    scans: PathBuf,
+    /// Folder to write into
+    #[arg(long, value_name = "DIR")]
+    out: PathBuf,
+    /// Longest refresh, with its unit [default: the panel's limit]
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true, value_parser = arguments::seconds)]
+    budget: Option<f64>,
+    /// Largest error of a level, in steps of the ladder: above 0, at most 0.5 [default: 0.25, or as little more as it takes]
+    #[arg(long, value_name = "STEPS", allow_negative_numbers = true, value_parser = arguments::tolerance_steps)]
+    tolerance: Option<f64>,
+    /// Print one JSON document in place of the summary
+    #[arg(long)]
+    json: bool,
+    /// Replace files that this program did not write, or that were edited since
+    #[arg(long)]
+    force: bool,
+    /// Threads to work on [default: one a core]; the result is the same
+    #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = arguments::threads)]
+    threads: Option<usize>,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Result<()> {
+    on_threads(arguments.threads, || correct(arguments))
+}
+
+fn correct(arguments: &Arguments) -> Result<()> {
+    let talk = Talk::new();
+    let progress = |what: &str| talk.step(what);
+    let project = Project::read(&arguments.project)?;
+    let set = Waveforms::read(&arguments.waveforms)?;
+    same_panel(arguments, &set, &project)?;
+    let verification = verification(arguments, &set, &project)?;
+    warn(&talk, &verification, &project);
+    let mut folder = OutputFolder::open(&arguments.out, arguments.force, &FILES)?;
+    let request = request(arguments, &set, &project);
+    let trimmed = trim(
+        &project,
+        &set,
+        &verification,
+        &request,
+        arguments.tolerance.is_none(),
+        &progress,
+    )?;
+    progress("writing");
+    let report = TrimReport::of(&project, &set, &verification, &trimmed);
+    stage(&mut folder, &request, &report, &trimmed)?;
+    let files = folder.commit()?;
+    drop(talk);
+    let report = report.written(&files);
+    say(&if arguments.json {
+        report.to_json()
+    } else {
+        report.to_string()
+    })
+}
+
+fn same_panel(arguments: &Arguments, set: &Waveforms, project: &Project) -> Result<()> {
+    let (rows, columns) = (project.panel.rows, project.panel.columns);
+    if (set.panel.rows, set.panel.columns) == (rows, columns) {
+        return Ok(());
+    }
+    Err(Error::Input(InputError {
+        file: arguments.waveforms.clone(),
+        line: None,
+        field: Some("panel".into()),
+        value: Some(format!("{} × {}", set.panel.rows, set.panel.columns)),
+        expected: format!(
+            "waveforms for {rows} × {columns} pixels, the panel of {}",
+            arguments.project.join("panel.toml").display()
+        ),
+    }))
+}
+
+fn verification(arguments: &Arguments, set: &Waveforms, project: &Project) -> Result<Verification> {
+    let chart = read_chart_of(&arguments.chart, &project.panel, set)?;
+    Ok(Verification {
+        measured: Measured::of(chart, &arguments.scans, &project.panel)?,
+        chart_file: arguments.chart.clone(),
+        scans_file: arguments.scans.clone(),
+    })
+}
+
+fn warn(talk: &Talk, verification: &Verification, project: &Project) {
+    let scans = verification.scans_file.display().to_string();
+    let measured = &verification.measured;
+    for warning in measured.repeats_apart(&scans, &project.panel.instrument) {
+        talk.warn(&warning.to_string());
+    }
+}
+
+fn request(arguments: &Arguments, set: &Waveforms, project: &Project) -> Request {
+    let limit_s = project.panel.limits.refresh_s;
+    let own = set.bands.iter().any(|b| b.targets_lstar.is_some());
+    Request {
+        levels: set.levels,
+        budget_s: arguments.budget.unwrap_or(limit_s).min(limit_s),
+        tolerance_steps: arguments.tolerance.unwrap_or(arguments::TOLERANCE_STEPS),
+        share: if own {
+            LadderShare::PerBand
+        } else {
+            LadderShare::Common
+        },
+        temperature_c: None,
+    }
+}
+
+fn stage(
+    folder: &mut OutputFolder,
+    request: &Request,
+    report: &TrimReport,
+    trimmed: &Trimmed,
+) -> Result<()> {
+    let kept = trimmed.design.set.rounded();
+    let bands: Vec<&Band> = kept.bands.iter().collect();
+    let response = ResponseReport::of(&trimmed.joined, &trimmed.fit);
+    folder.stage(WAVEFORMS, trimmed.design.set.to_json())?;
+    folder.stage(RESPONSE, response.to_json())?;
+    folder.stage(RAMP, ramp(&kept, &bands, request.tolerance_steps)?)?;
+    folder.stage(LEVELS, report.levels_csv())?;
+    folder.stage(PLOT, plot(report)?)?;
+    folder.stage(TABLE, c_table(&kept, PREFIX)?)
+}
+
+fn plot(report: &TrimReport) -> Result<Vec<u8>> {
+    let title = format!("{}: levels before and after trimming", report.panel);
+    let caption = "Distance of each level from the even ladder between the outer two, in steps, in an ordinary picture: mixed content, middle row, the band's design temperature.";
+    trim_png(&report.drawn(), &title, caption)
+}

@@ -1,0 +1,11 @@
+//! Closing the loop: the chart that verifies a finished set, and the set corrected from what the panel then showed.
+
+mod chart;
+mod correct;
+mod samples;
+mod smooth;
+
+pub use chart::verification_chart;
+pub use correct::{Another, BandTrim, LevelChange, Trimmed, trim};
+pub use samples::Verification;
+pub use smooth::{Character, Sample, smooth, smooth_with};
