@@ -3,7 +3,7 @@
 mod small_panel;
 
 use greyloom::design::reach::Scheme;
-use greyloom::design::{Design, LadderShare, Request, design};
+use greyloom::design::{Design, LadderShare, Request, TrialOutcome, design};
 use greyloom::error::{Error, Unmet};
 use greyloom::project::{Project, Rail};
 use greyloom::response::fit::Fit;
@@ -145,7 +145,7 @@ fn contents(band: &Band, numbers: &mut Numbers) -> Vec<Vec<Vec<u32>>> {
     all
 }
 
-fn extreme_contents(band: &Band) -> Vec<(usize, usize, Vec<Vec<u32>>)> {
+fn extreme_contents(band: &Band) -> Vec<Look> {
     let full: Vec<u32> = band.fields.iter().map(|f| f.slot_ticks).collect();
     let none = vec![0; full.len()];
     let mut all = Vec::new();
@@ -162,7 +162,7 @@ fn extreme_contents(band: &Band) -> Vec<(usize, usize, Vec<Vec<u32>>)> {
 }
 
 /// Levels, rows and contents that are looked at.
-fn looks(band: &Band) -> Vec<(usize, usize, Vec<Vec<u32>>)> {
+fn looks(band: &Band) -> Vec<Look> {
     let mut looks = extreme_contents(band);
     for content in contents(band, &mut Numbers(11)) {
         for row in 0..ROWS {
@@ -173,34 +173,165 @@ fn looks(band: &Band) -> Vec<(usize, usize, Vec<Vec<u32>>)> {
     looks
 }
 
-/// The largest error of a band, L*, over what columns may show, from the dark and from the clear panel, over the band.
-fn worst_error_lstar(band: &Band, targets: &[f64], settle_ms: f64) -> f64 {
+/// Something that a column shows: a level, its row, the ticks of all rows.
+type Look = (usize, usize, Vec<Vec<u32>>);
+
+/// The largest error, L*, over some looks, from the dark and from the clear panel, at one temperature with one stretch.
+fn error_at_lstar(
+    band: &Band,
+    targets: &[f64],
+    settle_ms: f64,
+    looks: &[Look],
+    (temperature_c, stretch): (f64, f64),
+) -> f64 {
     let response = response(RUNG, CLASSES);
     let scheme = Scheme {
         erase: band.erase.clone(),
         fields: band.fields.clone(),
     };
-    let looks = looks(band);
+    let movers = response.movers(temperature_c, stretch);
+    let tables: Vec<SlotTable> = movers
+        .iter()
+        .map(|m| SlotTable::new(m, &scheme, settle_ms))
+        .collect();
     let mut worst = 0.0f64;
-    for t in temperatures(band, TEMPERATURES) {
-        let movers = response.movers(t, factor(band, t));
-        let tables: Vec<SlotTable> = movers
-            .iter()
-            .map(|m| SlotTable::new(m, &scheme, settle_ms))
-            .collect();
-        for (level, row, content) in &looks {
-            for start in [response.kinetics.highest(), response.kinetics.lowest()] {
-                let covered = tables
-                    .iter()
-                    .map(|m| m.coverage(start, *row, content))
-                    .sum();
-                let error = (response.curve.lstar(covered) - targets[*level]).abs();
-                assert!(error.is_finite());
-                worst = worst.max(error);
-            }
+    for (level, row, content) in looks {
+        for start in [response.kinetics.highest(), response.kinetics.lowest()] {
+            let covered = tables
+                .iter()
+                .map(|m| m.coverage(start, *row, content))
+                .sum();
+            let error = (response.curve.lstar(covered) - targets[*level]).abs();
+            assert!(error.is_finite());
+            worst = worst.max(error);
         }
     }
     worst
+}
+
+/// The same over the temperatures of a band and all that columns may show.
+fn worst_error_lstar(band: &Band, targets: &[f64], settle_ms: f64) -> f64 {
+    let looks = looks(band);
+    let at = |t: f64| error_at_lstar(band, targets, settle_ms, &looks, (t, factor(band, t)));
+    temperatures(band, TEMPERATURES).map(at).fold(0.0, f64::max)
+}
+
+/// Errors at the edges and the design temperature, by the slots: stretched, on the worse side of half a step of the clock
+/// but where the factor is 1 by design, and unstretched.
+fn check_edges(project: &Project, design: &Design) {
+    let set = &design.set;
+    let half_step = project.panel.drivers.stretch.map_or(0.0, |s| 0.5 * s.step);
+    for (band, made) in set.bands.iter().zip(&design.bands) {
+        let targets = ladder(set, band);
+        let step = (targets[set.levels - 1] - targets[0]) / (set.levels - 1) as f64;
+        let looks = extreme_contents(band);
+        let t = band.temperature_c;
+        let here: Vec<f64> = made.edges.iter().map(|e| e.temperature_c).collect();
+        for (found, expected) in here.iter().zip([t.low, t.design, t.high]) {
+            assert!((found - expected).abs() <= ROUNDED, "{here:?}");
+        }
+        assert_eq!(here.len(), 3);
+        for edge in &made.edges {
+            let error = |stretch: f64| {
+                let at = (edge.temperature_c, stretch);
+                error_at_lstar(band, targets, set.panel.field_settle_ms, &looks, at)
+            };
+            let off = if edge.temperature_c == here[1] {
+                0.0
+            } else {
+                half_step
+            };
+            let stretched = [-off, off].map(|by| error(edge.factor + by));
+            for (found, expected) in [
+                (edge.error_lstar, stretched[0].max(stretched[1])),
+                (edge.unstretched_error_lstar, error(1.0)),
+                (edge.error_steps * step, edge.error_lstar),
+                (
+                    edge.unstretched_error_steps * step,
+                    edge.unstretched_error_lstar,
+                ),
+            ] {
+                // Ladders and temperatures are rounded in the set.
+                assert!(
+                    (found - expected).abs() <= 3.0 * ROUNDED,
+                    "{edge:?}: {expected}"
+                );
+            }
+            assert!(edge.error_steps <= TOLERANCE_STEPS + ROUNDED, "{edge:?}");
+        }
+    }
+}
+
+#[test]
+fn errors_at_the_edges_are_those_of_the_pixels() {
+    check_edges(&project(), &COMMON);
+    check_edges(&project(), &PER_BAND);
+    // Without stretching the liquid's speed shows at both ends.
+    for band in &COMMON.bands {
+        for outer in [&band.edges[0], &band.edges[2]] {
+            let gained = outer.unstretched_error_steps - outer.error_steps;
+            assert!(gained > 0.5 * TOLERANCE_STEPS, "{outer:?}");
+        }
+    }
+}
+
+#[test]
+fn the_numbers_of_bands_that_were_considered_are_told() {
+    let tried = &COMMON.bands_tried;
+    assert!(
+        tried.windows(2).all(|w| w[0].bands < w[1].bands),
+        "{tried:?}"
+    );
+    let kept = tried.iter().find(|t| t.bands == COMMON.set.bands.len());
+    let kept = kept.expect("the number that was kept");
+    assert_eq!(kept.outcome, TrialOutcome::Searched);
+    assert!(
+        kept.span_lstar
+            .is_some_and(|s| s >= COMMON.bands[0].span_lstar - 0.5),
+        "{tried:?}"
+    );
+    // The fewer the bands the more temperature alone moves a grey.
+    assert!(
+        tried
+            .windows(2)
+            .all(|w| w[0].temperature_steps > w[1].temperature_steps),
+        "{tried:?}"
+    );
+    let unsearched = tried.iter().filter(|t| t.outcome == TrialOutcome::TooWide);
+    assert!(unsearched.into_iter().all(|t| t.span_lstar.is_none()));
+    assert_eq!(
+        designed(&project(), &at_23())
+            .expect("a design")
+            .bands_tried,
+        []
+    );
+}
+
+#[test]
+fn levels_finer_than_readings_can_tell_apart_are_warned_of() {
+    let warned = |repeatability_lstar: f64| {
+        let mut project = project();
+        project.panel.instrument.repeatability_lstar = repeatability_lstar;
+        let design = designed(&project, &at_23()).expect("a design");
+        let told = design.bands[0].known.told_apart;
+        let warning = design
+            .notes
+            .iter()
+            .find(|n| n.starts_with("Levels: "))
+            .cloned();
+        (told, warning)
+    };
+    let (fine, silence) = warned(0.15);
+    assert_eq!((fine.levels, silence), (LEVELS, None));
+    let repeatability = fine.step_lstar / 2.0;
+    let (coarse, warning) = warned(repeatability);
+    // 2·√2 times half a step: 1.41 steps, so that 7 steps hold 4 of them.
+    assert_eq!(coarse.levels, 5);
+    let warning = warning.expect("a warning");
+    assert!(
+        warning.contains("8 are finer") && warning.contains("5 levels could"),
+        "{warning}"
+    );
 }
 
 fn check_merit(design: &Design) {

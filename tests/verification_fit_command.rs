@@ -14,6 +14,8 @@ const TOLERANCE_STEPS: f64 = 0.25;
 const BUDGET_S: f64 = 12.0;
 /// Figures of a set are rounded to 4 decimals.
 const ROUNDED: f64 = 0.5e-4;
+/// L*: levels.csv and the set are both rounded to 4 decimals.
+const CSV_LSTAR: f64 = 1.1e-4;
 /// Prediction error on held-out pages, L*: readings carry 0.15.
 const HELD_OUT_RMS_LSTAR: f64 = 0.25;
 const HELD_OUT_MAX_LSTAR: f64 = 0.8;
@@ -118,6 +120,7 @@ fn all_files_are_there_and_made_from_the_set() {
     let expected = [
         ".greyloom-written",
         "fit.png",
+        "levels.csv",
         "ramp.png",
         "response.json",
         "table.h",
@@ -215,7 +218,7 @@ fn one_thread_gives_the_same_bytes_and_json_the_same_result() {
     let json: Value = serde_json::from_str(&ONE_THREAD.stdout()).unwrap();
     assert_eq!(json["design"]["set"]["levels"], 32);
     assert_eq!(json["response"]["holdout"]["all"]["readings"], 120);
-    assert_eq!(json["files"].as_array().unwrap().len(), 5);
+    assert_eq!(json["files"].as_array().unwrap().len(), 6);
 }
 
 #[test]
@@ -246,6 +249,42 @@ fn one_temperature_reaches_at_least_a_known_scheme() {
         "{:?}",
         band.figures
     );
+}
+
+#[test]
+fn levels_csv_holds_the_set_with_its_uncertainty() {
+    let set = MAIN.set();
+    let text = String::from_utf8(MAIN.files()["levels.csv"].clone()).unwrap();
+    let head: Vec<&str> = text.lines().next().unwrap().split(',').collect();
+    let rows: Vec<Vec<f64>> = text
+        .lines()
+        .skip(1)
+        .map(|l| {
+            l.split(',')
+                .map(|cell| cell.parse().unwrap_or(f64::NAN))
+                .collect()
+        })
+        .collect();
+    assert_eq!(rows.len(), 32 * set.bands.len());
+    for row in &rows {
+        let cell = |name: &str| row[head.iter().position(|h| *h == name).expect(name)];
+        let band = &set.bands[cell("band") as usize - 1];
+        let (level, p) = (cell("level") as usize, &band.predicted);
+        for (name, kept) in [
+            ("target_lstar", band.targets(&set)[level]),
+            ("predicted_lstar", p.lstar[level]),
+            ("low_lstar", p.low_lstar[level]),
+            ("high_lstar", p.high_lstar[level]),
+            ("expanded_u_lstar", p.expanded_u_lstar[level]),
+        ] {
+            assert!((cell(name) - kept).abs() <= CSV_LSTAR, "{name} {row:?}");
+        }
+        let u = cell("u_lstar");
+        assert!(
+            u > 0.0 && (cell("expanded_u_lstar") - 2.0 * u).abs() <= 3.0 * CSV_LSTAR,
+            "{row:?}"
+        );
+    }
 }
 
 #[test]

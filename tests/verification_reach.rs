@@ -417,6 +417,7 @@ fn extremes_of(response: &Response, scheme: &Scheme) -> (Vec<Vec<u32>>, Extremes
         rows: ROWS,
         settle_ms: SETTLE_MS,
         ticks: &ticks,
+        correction: None,
     };
     let extremes = finished.extremes(&band, &stretch);
     (ticks, extremes)
@@ -558,6 +559,7 @@ fn the_ghost_is_the_largest_over_every_content() {
             rows: ROWS,
             settle_ms: SETTLE_MS,
             ticks: &ticks,
+            correction: None,
         };
         let band = BandClimate {
             low_c: at.temperature_c,

@@ -3,7 +3,9 @@
 mod small_project;
 mod support;
 
-use greyloom::design::{BandDesign, Content, Design, LadderShare, Request, Worst};
+use greyloom::design::{
+    BandDesign, Content, Design, Known, LadderShare, Request, ToldApart, Worst,
+};
 use greyloom::drive::Timing;
 use greyloom::project::{Page, Project};
 use greyloom::report::{FitReport, RequestReport, ResponseReport, fitted};
@@ -129,11 +131,26 @@ fn made_up_design() -> Design {
         contrast: 7.9,
         span_alone_lstar: 49.5,
         evaluated: 1234,
+        uneven_steps: 0.06,
+        known: Known {
+            standard_u_lstar: vec![0.1; 32],
+            expanded_u_lstar: vec![0.2; 32],
+            step_standard_u_lstar: vec![0.05; 31],
+            step_expanded_u_lstar: vec![0.1; 31],
+            told_apart: ToldApart {
+                step_lstar: 1.5,
+                reading_lstar: 0.42,
+                predicted_lstar: 0.1,
+                levels: 32,
+            },
+        },
+        edges: Vec::new(),
     };
     let bands = set.bands.iter().map(band).collect();
     Design {
         bands,
         set,
+        bands_tried: Vec::new(),
         notes: vec!["Mind the gap between pier and deck.".into()],
     }
 }
