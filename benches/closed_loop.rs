@@ -4,7 +4,6 @@
 //! `cargo bench --bench closed_loop [-- SEEDS [SHIFT_V SPEED]]`; without SEEDS one seed; without a panel the shipped one, threshold
 //! ±1.5 V, speed × 0.6 and × 1.6.
 
-#[path = "../tests/judge/mod.rs"]
 mod judge;
 
 use greyloom::design::{LadderShare, Request, design};

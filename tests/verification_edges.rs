@@ -64,17 +64,21 @@ fn stretch() -> Vec<Climate> {
         .to_vec()
 }
 
-fn edges(band: &BandClimate, stretch: &[Climate]) -> Vec<EdgeError> {
+/// What `look` makes of the finished scheme.
+fn finished<T>(look: impl Fn(&Finished) -> T) -> T {
     let (response, scheme, ticks) = (response(RUNG, 2), scheme(), ticks());
-    let finished = Finished {
+    look(&Finished {
         response: &response,
         scheme: &scheme,
         rows: ROWS,
         settle_ms: SETTLE_MS,
         ticks: &ticks,
         correction: None,
-    };
-    edge_errors(&finished, band, stretch, &TARGETS_LSTAR).expect("levels")
+    })
+}
+
+fn edges(band: &BandClimate, stretch: &[Climate]) -> Vec<EdgeError> {
+    finished(|f| edge_errors(f, band, stretch, &TARGETS_LSTAR)).expect("levels")
 }
 
 /// The worst error over rows, extreme contents and what stood before, slot by slot.
@@ -164,16 +168,7 @@ fn no_picture_errs_more_than_an_edge_says() {
 
 #[test]
 fn an_edge_is_part_of_the_proof() {
-    let (response, scheme, ticks) = (response(RUNG, 2), scheme(), ticks());
-    let finished = Finished {
-        response: &response,
-        scheme: &scheme,
-        rows: ROWS,
-        settle_ms: SETTLE_MS,
-        ticks: &ticks,
-        correction: None,
-    };
-    let proved = finished.extremes(&BAND, &stretch());
+    let proved = finished(|f| f.extremes(&BAND, &stretch()));
     let worst = proved.worst(&TARGETS_LSTAR).expect("levels");
     let proved_lstar = (worst.lstar - worst.target_lstar).abs();
     let edges = edges(&BAND, &stretch());

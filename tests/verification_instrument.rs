@@ -105,42 +105,16 @@ fn honest_readings_pass_however_coarsely_they_are_written() {
     assert_eq!(told(&project, &changed(&project, gamma)), []);
 }
 
-/// Equal patches everywhere are the hardest case: only noise and the step of the numbers tell their readings apart.
-#[test]
-fn equal_patches_pass_too() {
+/// Equal patches everywhere, read again and again by an instrument of this repeatability, written in each of some steps: no
+/// pile is told.
+fn assert_equal_patches_pass(repeatability: impl Fn(f64) -> f64, steps_lstar: [f64; 4]) {
     let project = shipped();
     let pages = &project.measured.chart.pages;
     let white: Vec<Vec<f64>> = pages.iter().map(|p| vec![80.0; p.patches.len()]).collect();
     for seed in 0..300 {
-        let step_lstar = [0.3, 0.1, 0.01, 0.001][seed as usize % 4];
+        let step_lstar = steps_lstar[seed as usize % 4];
         let instrument = Instrument {
-            repeatability_lstar: project.panel.instrument.repeatability_lstar,
-            seed,
-            repeats: 1,
-        };
-        let mut measured = project.measured.clone();
-        measured.readings = instrument.read(&white);
-        for reading in &mut measured.readings {
-            reading.lstar = (reading.lstar / step_lstar).round() * step_lstar;
-        }
-        assert_eq!(
-            told(&project, &measured),
-            [],
-            "seed {seed}, step {step_lstar}"
-        );
-    }
-}
-
-/// A panel file may say less of an instrument than it does: equal patches are then still more alike.
-#[test]
-fn equal_patches_pass_where_the_instrument_repeats_three_times_better_than_said() {
-    let project = shipped();
-    let pages = &project.measured.chart.pages;
-    let white: Vec<Vec<f64>> = pages.iter().map(|p| vec![80.0; p.patches.len()]).collect();
-    for seed in 0..300 {
-        let step_lstar = [0.1, 0.05, 0.02, 0.01][seed as usize % 4];
-        let instrument = Instrument {
-            repeatability_lstar: project.panel.instrument.repeatability_lstar / 3.0,
+            repeatability_lstar: repeatability(project.panel.instrument.repeatability_lstar),
             seed,
             repeats: 1,
         };
@@ -152,6 +126,18 @@ fn equal_patches_pass_where_the_instrument_repeats_three_times_better_than_said(
         let told = told(&project, &measured);
         assert_eq!(told, [], "seed {seed}, step {step_lstar}");
     }
+}
+
+/// Equal patches everywhere are the hardest case: only noise and the step of the numbers tell their readings apart.
+#[test]
+fn equal_patches_pass_too() {
+    assert_equal_patches_pass(|stated| stated, [0.3, 0.1, 0.01, 0.001]);
+}
+
+/// A panel file may say less of an instrument than it does: equal patches are then still more alike.
+#[test]
+fn equal_patches_pass_where_the_instrument_repeats_three_times_better_than_said() {
+    assert_equal_patches_pass(|stated| stated / 3.0, [0.1, 0.05, 0.02, 0.01]);
 }
 
 /// Nothing but one value: no noise reads so, whatever the numbers' step.

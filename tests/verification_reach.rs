@@ -561,12 +561,7 @@ fn the_ghost_is_the_largest_over_every_content() {
             ticks: &ticks,
             correction: None,
         };
-        let band = BandClimate {
-            low_c: at.temperature_c,
-            design_c: at.temperature_c,
-            high_c: at.temperature_c,
-            rounding: 0.0,
-        };
+        let band = BandClimate::point(at.temperature_c);
         let said = finished.extremes(&band, &[at]).ghost_lstar;
         let all = brute_force(&response, &scheme, at).ghost_lstar;
         assert!((said - all).abs() <= ROUNDING_LSTAR, "{said} for {all}");

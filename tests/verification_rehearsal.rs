@@ -1,27 +1,13 @@
 //! Pages on the test panel against themselves: by another route, in order of voltage, from page to page, on threads.
 
+mod on_the_test_panel;
 mod small_project;
 
 use greyloom::drive::{Field, Matrix};
-use greyloom::project::{Chart, Page, Panel, Project};
+use greyloom::project::{Chart, Page, Panel};
 use greyloom::rehearsal::{Amounts, Population, Start, TestPanel};
+use on_the_test_panel::*;
 use proptest::prelude::*;
-use small_project::write_project;
-
-fn small() -> (Panel, Chart) {
-    let dir = tempfile::tempdir().unwrap();
-    write_project(dir.path());
-    let project = Project::read(dir.path()).unwrap();
-    (project.panel, project.measured.chart)
-}
-
-fn shipped() -> TestPanel {
-    TestPanel::shipped().unwrap()
-}
-
-fn shown(test_panel: &TestPanel, panel: &Panel, chart: &Chart, start: Start) -> Vec<Vec<f64>> {
-    test_panel.lstar(panel, chart, start, &|_| ())
-}
 
 /// Read soon after the refresh: a short walk.
 fn soon_read() -> TestPanel {

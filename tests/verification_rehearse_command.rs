@@ -1,30 +1,17 @@
 //! `greyloom rehearse` as a person runs it.
 
+mod on_the_test_panel;
 mod small_project;
 
-use greyloom::project::{Chart, Panel, Project, read_scans};
-use greyloom::rehearsal::{Instrument, Start, TestPanel};
+use greyloom::project::read_scans;
+use greyloom::rehearsal::{Instrument, Start};
+use on_the_test_panel::*;
 use small_project::write_project;
 use std::fs;
 use std::path::Path;
 use std::process::{Command, Output};
 
 const SHIPPED: &str = include_str!("../calibration/test-panel.toml");
-
-fn small() -> (Panel, Chart) {
-    let dir = tempfile::tempdir().unwrap();
-    write_project(dir.path());
-    let project = Project::read(dir.path()).unwrap();
-    (project.panel, project.measured.chart)
-}
-
-fn shipped() -> TestPanel {
-    TestPanel::shipped().unwrap()
-}
-
-fn shown(test_panel: &TestPanel, panel: &Panel, chart: &Chart, start: Start) -> Vec<Vec<f64>> {
-    test_panel.lstar(panel, chart, start, &|_| ())
-}
 
 fn instrument(seed: u64, repeats: u32) -> Instrument {
     Instrument {

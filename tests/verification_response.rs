@@ -5,7 +5,7 @@ use std::sync::LazyLock;
 
 use greyloom::project::{Measured, Panel, Project};
 use greyloom::response::Rung;
-use greyloom::response::crossval::{by_page, left_out_squares};
+use greyloom::response::crossval::{LeftOut, by_page};
 use greyloom::response::fit::{Fit, fit};
 use greyloom::response::holdout::{errors, predict};
 use greyloom::response::least_squares::{Options, Residuals, solve};
@@ -209,11 +209,8 @@ fn left_out_pages_as_by_refitting() {
     let problem = problem(&PLANT, ROUGH);
     let whole = solve(&problem, &FOUND.moved, &Options::default());
     assert!(whole.ending.converged());
-    let formula = left_out_squares(
-        &whole.jacobian,
-        &whole.residuals,
-        by_page(problem.sources()),
-    );
+    let formula =
+        LeftOut::of(&whole.jacobian, &whole.residuals).squares(by_page(problem.sources()));
     assert_eq!(formula.len(), PLANT.measured.chart.pages.len());
     for page in [6, 18] {
         let (rows, squares) = &formula[page];

@@ -1,27 +1,13 @@
 //! The test panel's file, its two knobs, and the noise of its instrument.
 
+mod on_the_test_panel;
 mod small_project;
 
 use greyloom::Error;
-use greyloom::project::{Chart, Panel, Project, Reading};
+use greyloom::project::Reading;
 use greyloom::rehearsal::{Instrument, Start, TestPanel};
-use small_project::write_project;
+use on_the_test_panel::*;
 use std::fs;
-
-fn small() -> (Panel, Chart) {
-    let dir = tempfile::tempdir().unwrap();
-    write_project(dir.path());
-    let project = Project::read(dir.path()).unwrap();
-    (project.panel, project.measured.chart)
-}
-
-fn shipped() -> TestPanel {
-    TestPanel::shipped().unwrap()
-}
-
-fn shown(test_panel: &TestPanel, panel: &Panel, chart: &Chart, start: Start) -> Vec<Vec<f64>> {
-    test_panel.lstar(panel, chart, start, &|_| ())
-}
 
 #[test]
 fn the_two_knobs_do_what_their_names_say() {

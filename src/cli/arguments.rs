@@ -5,7 +5,6 @@ use crate::waveforms::LEVELS;
 use std::ops::RangeInclusive;
 
 /// Where none is given, in steps.
-pub(super) const TOLERANCE: &str = "0.25";
 pub(super) const TOLERANCE_STEPS: f64 = 0.25;
 /// Largest tolerance: above half a step neighbouring levels could change places.
 const TOLERANCE_STEPS_MAX: f64 = 0.5;

@@ -1,20 +1,22 @@
 //! `greyloom chart`: what to measure.
 
 use super::talk::Talk;
-use super::{arguments, on_threads, say};
+use super::{How, arguments, on_threads, set_of_panel, tell, within_limits};
 use crate::draw::{Ground, chart_page_png};
 use crate::drive::{Field, Timing};
-use crate::error::{Error, InputError, Result};
+use crate::error::{Error, Result};
 use crate::output::OutputFolder;
 use crate::planning::{Cost, Grid, PlanRequest, Planning};
 use crate::project::{Chart, Page, Panel, chart_csv, read_panel};
 use crate::report::ChartReport;
 use crate::trim::verification_chart;
-use crate::waveforms::Waveforms;
 use std::path::{Path, PathBuf};
+
+const FORCE: &str = "Replace files that this program did not write, or that were edited since, and a chart with its readings beside it";
 
 /// Choose the patches that teach most, or those that verify a finished set
 #[derive(Debug, clap::Args)]
+#[command(mut_arg("force", |force| force.help(FORCE)))]
 pub(super) struct Arguments {
     /// Folder with panel.toml
     #[arg(value_name = "PROJECT")]
@@ -34,15 +36,8 @@ pub(super) struct Arguments {
     /// Chart to write, pictures of its pages beside it [default: chart.csv in PROJECT; with --waveforms, verify-chart.csv]
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
-    /// Print one JSON document in place of the summary
-    #[arg(long)]
-    json: bool,
-    /// Replace files that this program did not write, or that were edited since, and a chart with its readings beside it
-    #[arg(long)]
-    force: bool,
-    /// Threads to work on [default: one a core]; the result is the same
-    #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = arguments::threads)]
-    threads: Option<usize>,
+    #[command(flatten)]
+    how: How,
 }
 
 const PLANNED: &str = "chart.csv";
@@ -54,7 +49,7 @@ const PATCHES_A_PAGE: usize = 10;
 const TEMPERATURES: usize = 5;
 
 pub(super) fn run(arguments: &Arguments) -> Result<()> {
-    on_threads(arguments.threads, || chart(arguments))
+    on_threads(arguments.how.threads, || chart(arguments))
 }
 
 fn chart(arguments: &Arguments) -> Result<()> {
@@ -78,43 +73,17 @@ fn learning(arguments: &Arguments, panel: &Panel, grid: Grid) -> Result<()> {
     output.stage(&plan.chart, panel)?;
     let report = ChartReport::of_plan(panel, &plan).written(&output.folder.commit()?);
     drop(talk);
-    tell(arguments, &report)
+    tell(arguments.how.json, || report.to_json(), &report)
 }
 
 fn verifying(arguments: &Arguments, panel: &Panel, grid: Grid, file: &Path) -> Result<()> {
-    let set = Waveforms::read(file)?;
-    same_panel(arguments, file, &set, panel)?;
+    let set = set_of_panel(file, panel, &arguments.project)?;
     let chart = verification_chart(&set, panel, grid);
     let mut output = Output::open(arguments, VERIFYING, chart.pages.len())?;
     output.stage(&chart, panel)?;
     let report = ChartReport::of(panel, &chart, Cost::of(&chart, panel));
-    tell(arguments, &report.written(&output.folder.commit()?))
-}
-
-fn tell(arguments: &Arguments, report: &ChartReport) -> Result<()> {
-    say(&if arguments.json {
-        report.to_json()
-    } else {
-        report.to_string()
-    })
-}
-
-fn same_panel(arguments: &Arguments, file: &Path, set: &Waveforms, panel: &Panel) -> Result<()> {
-    if (set.panel.rows, set.panel.columns) == (panel.rows, panel.columns) {
-        return Ok(());
-    }
-    Err(Error::Input(InputError {
-        file: file.to_owned(),
-        line: None,
-        field: Some("panel".into()),
-        value: Some(format!("{} × {}", set.panel.rows, set.panel.columns)),
-        expected: format!(
-            "waveforms for {} × {} pixels, the panel of {}",
-            panel.rows,
-            panel.columns,
-            arguments.project.join("panel.toml").display()
-        ),
-    }))
+    let report = report.written(&output.folder.commit()?);
+    tell(arguments.how.json, || report.to_json(), &report)
 }
 
 fn request(arguments: &Arguments, panel: &Panel, grid: Grid) -> Result<PlanRequest> {
@@ -162,13 +131,9 @@ fn temperatures(arguments: &Arguments, panel: &Panel) -> Result<Vec<f64>> {
             twice[0]
         )));
     }
-    match temperatures.iter().find(|t| !(low..=high).contains(t)) {
-        None => Ok(temperatures),
-        Some(t) => Err(Error::Usage(format!(
-            "--temperatures {t}: expected {low} to {high} °C, the limits.temperature_c of {}",
-            arguments.project.join("panel.toml").display()
-        ))),
-    }
+    let within = |&t: &f64| within_limits("--temperatures", t, &panel.limits, &arguments.project);
+    temperatures.iter().try_for_each(within)?;
+    Ok(temperatures)
 }
 
 /// The chart's file and the pictures beside it.
@@ -196,7 +161,7 @@ impl Output {
         let mut names = pictures.clone();
         names.push(chart.to_owned());
         let dir = path.parent().unwrap_or(Path::new(""));
-        if !arguments.force && chart == PLANNED && path.exists() && dir.join(READ).exists() {
+        if !arguments.how.force && chart == PLANNED && path.exists() && dir.join(READ).exists() {
             return Err(Error::InTheWay {
                 why: format!(
                     "{READ} beside it holds its readings; choose another place or pass --force"
@@ -205,7 +170,7 @@ impl Output {
             });
         }
         Ok(Output {
-            folder: OutputFolder::open(dir, arguments.force, &names)?,
+            folder: OutputFolder::open(dir, arguments.how.force, &names)?,
             chart: chart.to_owned(),
             pictures,
         })

@@ -3,20 +3,20 @@
 use super::emit::{PREFIX, TABLE};
 use super::preview::{RAMP, ramp};
 use super::talk::Talk;
-use super::{arguments, on_threads, say};
+use super::{How, arguments, on_threads, tell, within_limits};
 use crate::design::{Design, LadderShare, Request, budget_holds_the_erase, design};
 use crate::draw::fit_png;
 use crate::emit::c_table;
-use crate::error::{Error, Result};
+use crate::error::Result;
 use crate::output::OutputFolder;
 use crate::project::Project;
 use crate::report::{FitReport, RequestReport, ResponseReport, levels_csv};
 use crate::response::fit::fit;
-use crate::waveforms::Band;
+use crate::waveforms::{Band, Waveforms};
 use std::path::PathBuf;
 
-const WAVEFORMS: &str = "waveforms.json";
-const RESPONSE: &str = "response.json";
+pub(super) const WAVEFORMS: &str = "waveforms.json";
+pub(super) const RESPONSE: &str = "response.json";
 const FIT_PLOT: &str = "fit.png";
 const LEVELS: &str = "levels.csv";
 const FILES: [&str; 6] = [FIT_PLOT, LEVELS, RAMP, RESPONSE, TABLE, WAVEFORMS];
@@ -46,17 +46,10 @@ pub(super) struct Arguments {
     #[arg(long, value_enum, default_value_t = Share::Common)]
     ladder: Share,
     /// Largest error of a level, in steps of the ladder: above 0, at most 0.5
-    #[arg(long, value_name = "STEPS", default_value = arguments::TOLERANCE, allow_negative_numbers = true, value_parser = arguments::tolerance_steps)]
+    #[arg(long, value_name = "STEPS", default_value_t = arguments::TOLERANCE_STEPS, allow_negative_numbers = true, value_parser = arguments::tolerance_steps)]
     tolerance: f64,
-    /// Print one JSON document in place of the summary
-    #[arg(long)]
-    json: bool,
-    /// Replace files that this program did not write, or that were edited since
-    #[arg(long)]
-    force: bool,
-    /// Threads to work on [default: one a core]; the result is the same
-    #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = arguments::threads)]
-    threads: Option<usize>,
+    #[command(flatten)]
+    how: How,
 }
 
 #[derive(Debug, Clone, Copy, clap::ValueEnum)]
@@ -66,7 +59,7 @@ enum Share {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<()> {
-    on_threads(arguments.threads, || fit_and_design(arguments))
+    on_threads(arguments.how.threads, || fit_and_design(arguments))
 }
 
 fn fit_and_design(arguments: &Arguments) -> Result<()> {
@@ -76,7 +69,7 @@ fn fit_and_design(arguments: &Arguments) -> Result<()> {
     let request = request(arguments, &project)?;
     // Now rather than after the long run.
     budget_holds_the_erase(&project.panel, &request)?;
-    let mut folder = OutputFolder::open(&arguments.out, arguments.force, &FILES)?;
+    let mut folder = OutputFolder::open(&arguments.out, arguments.how.force, &FILES)?;
     warn(&talk, arguments, &project);
     let fit = fit(&project, &progress)?;
     let response = ResponseReport::of(&project, &fit);
@@ -92,25 +85,14 @@ fn fit_and_design(arguments: &Arguments) -> Result<()> {
         limits: project.panel.limits,
         files: paths.iter().map(|p| p.display().to_string()).collect(),
     };
-    say(&if arguments.json {
-        report.to_json()
-    } else {
-        report.to_string()
-    })
+    tell(arguments.how.json, || report.to_json(), &report)
 }
 
 /// Errs where the panel is not made for the temperature asked for.
 fn request(arguments: &Arguments, project: &Project) -> Result<Request> {
     let limits = &project.panel.limits;
-    let (low, high) = (limits.temperature_min_c, limits.temperature_max_c);
-    if let Some(t) = arguments.temperature
-        && !(low..=high).contains(&t)
-    {
-        let file = arguments.project.join("panel.toml");
-        return Err(Error::Usage(format!(
-            "--temperature {t}: expected {low} to {high} °C, the limits.temperature_c of {}",
-            file.display()
-        )));
+    if let Some(t) = arguments.temperature {
+        within_limits("--temperature", t, limits, &arguments.project)?;
     }
     Ok(Request {
         levels: arguments.levels,
@@ -150,15 +132,24 @@ fn stage(
     response: &ResponseReport,
     design: &Design,
 ) -> Result<()> {
-    let set = &design.set;
+    folder.stage(LEVELS, levels_csv(design))?;
+    folder.stage(FIT_PLOT, fit_plot(response)?)?;
+    stage_set(folder, request, response, &design.set)
+}
+
+/// What every finished set is written with: the response, the ramp and the table beside it.
+pub(super) fn stage_set(
+    folder: &mut OutputFolder,
+    request: &Request,
+    response: &ResponseReport,
+    set: &Waveforms,
+) -> Result<()> {
     // The picture and the table are made from what the file holds, so that they can be made again from it.
     let kept = set.rounded();
     let bands: Vec<&Band> = kept.bands.iter().collect();
     folder.stage(WAVEFORMS, set.to_json())?;
     folder.stage(RESPONSE, response.to_json())?;
-    folder.stage(LEVELS, levels_csv(design))?;
     folder.stage(RAMP, ramp(&kept, &bands, request.tolerance_steps)?)?;
-    folder.stage(FIT_PLOT, fit_plot(response)?)?;
     folder.stage(TABLE, c_table(&kept, PREFIX)?)
 }
 

@@ -10,11 +10,15 @@ mod rehearse;
 mod talk;
 mod trim;
 
-use crate::error::{Error, Result};
+use crate::error::{Error, InputError, Result};
+use crate::project::{Limits, Panel};
+use crate::waveforms::Waveforms;
 use clap::error::ErrorKind;
 use clap::{Parser, Subcommand};
 use std::ffi::OsString;
+use std::fmt::Display;
 use std::io::{self, Write};
+use std::path::Path;
 
 /// Designs the drive of a passive-matrix electrophoretic panel and calibrates its grey levels.
 #[derive(Debug, Parser)]
@@ -59,6 +63,20 @@ pub fn run(line: impl IntoIterator<Item = OsString>) -> Result<()> {
     }
 }
 
+/// How a command that works and writes goes about it.
+#[derive(Debug, clap::Args)]
+struct How {
+    /// Print one JSON document in place of the summary
+    #[arg(long)]
+    json: bool,
+    /// Replace files that this program did not write, or that were edited since
+    #[arg(long)]
+    force: bool,
+    /// Threads to work on [default: one a core]; the result is the same
+    #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = arguments::threads)]
+    threads: Option<usize>,
+}
+
 /// Runs `work` on so many threads, or on one a core.
 fn on_threads<T: Send>(
     threads: Option<usize>,
@@ -88,6 +106,43 @@ fn usage(e: &clap::Error) -> Error {
         return Error::Usage(format!("a command is missing\n\n{text}"));
     }
     Error::Usage(text.strip_prefix("error: ").unwrap_or(&text).to_owned())
+}
+
+/// Reads a finished set that is for the panel of a project. Errs where it has another size.
+fn set_of_panel(file: &Path, panel: &Panel, project: &Path) -> Result<Waveforms> {
+    let set = Waveforms::read(file)?;
+    if (set.panel.rows, set.panel.columns) == (panel.rows, panel.columns) {
+        return Ok(set);
+    }
+    Err(Error::Input(InputError {
+        file: file.to_owned(),
+        line: None,
+        field: Some("panel".into()),
+        value: Some(format!("{} × {}", set.panel.rows, set.panel.columns)),
+        expected: format!(
+            "waveforms for {} × {} pixels, the panel of {}",
+            panel.rows,
+            panel.columns,
+            project.join("panel.toml").display()
+        ),
+    }))
+}
+
+/// Errs where the panel of a project is not made for a temperature that `option` asks for.
+fn within_limits(option: &str, t: f64, limits: &Limits, project: &Path) -> Result<()> {
+    let (low, high) = (limits.temperature_min_c, limits.temperature_max_c);
+    if (low..=high).contains(&t) {
+        return Ok(());
+    }
+    Err(Error::Usage(format!(
+        "{option} {t}: expected {low} to {high} °C, the limits.temperature_c of {}",
+        project.join("panel.toml").display()
+    )))
+}
+
+/// Prints a report on stdout, as JSON where that was asked for.
+fn tell(json: bool, to_json: impl FnOnce() -> String, report: &impl Display) -> Result<()> {
+    say(&if json { to_json() } else { report.to_string() })
 }
 
 /// Prints a result on stdout. A reader that has seen enough and closed it is no error.

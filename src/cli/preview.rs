@@ -22,7 +22,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "T", allow_negative_numbers = true, value_parser = arguments::temperature_c)]
     temperature: Option<f64>,
     /// The tolerance to draw, in steps of the ladder: above 0, at most 0.5; as given to fit
-    #[arg(long, value_name = "STEPS", default_value = arguments::TOLERANCE, allow_negative_numbers = true, value_parser = arguments::tolerance_steps)]
+    #[arg(long, value_name = "STEPS", default_value_t = arguments::TOLERANCE_STEPS, allow_negative_numbers = true, value_parser = arguments::tolerance_steps)]
     tolerance: f64,
     /// Replace a file that this program did not write, or that was edited since
     #[arg(long)]

@@ -1,7 +1,7 @@
 //! `greyloom rehearse`: a chart as the test panel would show it.
 
 use super::talk::Talk;
-use super::{arguments, on_threads, say};
+use super::{How, arguments, on_threads, tell};
 use crate::error::{Error, Result};
 use crate::output;
 use crate::project::{Chart, Panel, read_chart, read_chart_of, read_panel, scans_csv};
@@ -14,8 +14,11 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 const SCANS: &str = "scans.csv";
 
+const FORCE: &str = "Replace a file that this program did not write, or that was edited since";
+
 /// Read a chart as a built-in numerical test panel would show it
 #[derive(Debug, clap::Args)]
+#[command(mut_arg("force", |force| force.help(FORCE)))]
 pub(super) struct Arguments {
     /// Folder with panel.toml, and with chart.csv unless --chart names another
     #[arg(value_name = "PROJECT")]
@@ -50,15 +53,8 @@ pub(super) struct Arguments {
     /// Another test panel [default: the one that ships, calibration/test-panel.toml]
     #[arg(long, value_name = "FILE")]
     panel: Option<PathBuf>,
-    /// Print one JSON document in place of the summary
-    #[arg(long)]
-    json: bool,
-    /// Replace a file that this program did not write, or that was edited since
-    #[arg(long)]
-    force: bool,
-    /// Threads to work on [default: one a core]; the result is the same
-    #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = arguments::threads)]
-    threads: Option<usize>,
+    #[command(flatten)]
+    how: How,
 }
 
 #[derive(Debug, Clone, Copy, clap::ValueEnum)]
@@ -68,7 +64,7 @@ enum StartFrom {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<()> {
-    on_threads(arguments.threads, || rehearse(arguments))
+    on_threads(arguments.how.threads, || rehearse(arguments))
 }
 
 fn rehearse(arguments: &Arguments) -> Result<()> {
@@ -81,7 +77,7 @@ fn rehearse(arguments: &Arguments) -> Result<()> {
     let file = chart_file(arguments);
     let chart = chart(arguments, &file, &panel)?;
     let out = out(arguments, &file)?;
-    output::check_file(&out, arguments.force)?;
+    output::check_file(&out, arguments.how.force)?;
     warn(&talk, arguments, &out);
     let start = match arguments.start {
         StartFrom::Dark => Start::Dark,
@@ -90,7 +86,7 @@ fn rehearse(arguments: &Arguments) -> Result<()> {
     let lstar = show(&talk, &test_panel, &panel, &chart, start);
     let instrument = instrument(arguments, &panel);
     let readings = instrument.read(&lstar);
-    output::write_file(&out, scans_csv(&chart, &readings), arguments.force)?;
+    output::write_file(&out, scans_csv(&chart, &readings), arguments.how.force)?;
     drop(talk);
     let report = RehearsalReport::of(
         &panel.name,
@@ -100,11 +96,7 @@ fn rehearse(arguments: &Arguments) -> Result<()> {
         (start, &instrument),
         out.display().to_string(),
     );
-    say(&if arguments.json {
-        report.to_json()
-    } else {
-        report.to_string()
-    })
+    tell(arguments.how.json, || report.to_json(), &report)
 }
 
 fn chart_file(arguments: &Arguments) -> PathBuf {

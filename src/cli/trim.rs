@@ -1,22 +1,20 @@
 //! `greyloom trim`: a finished set corrected from readings of its levels.
 
-use super::emit::{PREFIX, TABLE};
-use super::preview::{RAMP, ramp};
+use super::emit::TABLE;
+use super::fit::{RESPONSE, WAVEFORMS, stage_set};
+use super::preview::RAMP;
 use super::talk::Talk;
-use super::{arguments, on_threads, say};
+use super::{How, arguments, on_threads, set_of_panel, tell};
 use crate::design::{LadderShare, Request};
 use crate::draw::trim_png;
-use crate::emit::c_table;
-use crate::error::{Error, InputError, Result};
+use crate::error::Result;
 use crate::output::OutputFolder;
 use crate::project::{Measured, Project, read_chart_of};
 use crate::report::{ResponseReport, TrimReport};
 use crate::trim::{Trimmed, Verification, trim};
-use crate::waveforms::{Band, Waveforms};
+use crate::waveforms::Waveforms;
 use std::path::PathBuf;
 
-const WAVEFORMS: &str = "waveforms.json";
-const RESPONSE: &str = "response.json";
 const LEVELS: &str = "trim.csv";
 const PLOT: &str = "trim.png";
 const FILES: [&str; 6] = [RAMP, RESPONSE, TABLE, LEVELS, PLOT, WAVEFORMS];
@@ -45,30 +43,22 @@ pub(super) struct Arguments {
     /// Largest error of a level, in steps of the ladder: above 0, at most 0.5 [default: 0.25, or as little more as it takes]
     #[arg(long, value_name = "STEPS", allow_negative_numbers = true, value_parser = arguments::tolerance_steps)]
     tolerance: Option<f64>,
-    /// Print one JSON document in place of the summary
-    #[arg(long)]
-    json: bool,
-    /// Replace files that this program did not write, or that were edited since
-    #[arg(long)]
-    force: bool,
-    /// Threads to work on [default: one a core]; the result is the same
-    #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = arguments::threads)]
-    threads: Option<usize>,
+    #[command(flatten)]
+    how: How,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<()> {
-    on_threads(arguments.threads, || correct(arguments))
+    on_threads(arguments.how.threads, || correct(arguments))
 }
 
 fn correct(arguments: &Arguments) -> Result<()> {
     let talk = Talk::new();
     let progress = |what: &str| talk.step(what);
     let project = Project::read(&arguments.project)?;
-    let set = Waveforms::read(&arguments.waveforms)?;
-    same_panel(arguments, &set, &project)?;
+    let set = set_of_panel(&arguments.waveforms, &project.panel, &arguments.project)?;
     let verification = verification(arguments, &set, &project)?;
     warn(&talk, &verification, &project);
-    let mut folder = OutputFolder::open(&arguments.out, arguments.force, &FILES)?;
+    let mut folder = OutputFolder::open(&arguments.out, arguments.how.force, &FILES)?;
     let request = request(arguments, &set, &project);
     let trimmed = trim(
         &project,
@@ -84,28 +74,7 @@ fn correct(arguments: &Arguments) -> Result<()> {
     let files = folder.commit()?;
     drop(talk);
     let report = report.written(&files);
-    say(&if arguments.json {
-        report.to_json()
-    } else {
-        report.to_string()
-    })
-}
-
-fn same_panel(arguments: &Arguments, set: &Waveforms, project: &Project) -> Result<()> {
-    let (rows, columns) = (project.panel.rows, project.panel.columns);
-    if (set.panel.rows, set.panel.columns) == (rows, columns) {
-        return Ok(());
-    }
-    Err(Error::Input(InputError {
-        file: arguments.waveforms.clone(),
-        line: None,
-        field: Some("panel".into()),
-        value: Some(format!("{} × {}", set.panel.rows, set.panel.columns)),
-        expected: format!(
-            "waveforms for {rows} × {columns} pixels, the panel of {}",
-            arguments.project.join("panel.toml").display()
-        ),
-    }))
+    tell(arguments.how.json, || report.to_json(), &report)
 }
 
 fn verification(arguments: &Arguments, set: &Waveforms, project: &Project) -> Result<Verification> {
@@ -147,15 +116,10 @@ fn stage(
     report: &TrimReport,
     trimmed: &Trimmed,
 ) -> Result<()> {
-    let kept = trimmed.design.set.rounded();
-    let bands: Vec<&Band> = kept.bands.iter().collect();
     let response = ResponseReport::of(&trimmed.joined, &trimmed.fit);
-    folder.stage(WAVEFORMS, trimmed.design.set.to_json())?;
-    folder.stage(RESPONSE, response.to_json())?;
-    folder.stage(RAMP, ramp(&kept, &bands, request.tolerance_steps)?)?;
     folder.stage(LEVELS, report.levels_csv())?;
     folder.stage(PLOT, plot(report)?)?;
-    folder.stage(TABLE, c_table(&kept, PREFIX)?)
+    stage_set(folder, request, &response, &trimmed.design.set)
 }
 
 fn plot(report: &TrimReport) -> Result<Vec<u8>> {

@@ -9,6 +9,22 @@ pub struct Spot {
     pub choice: usize,
 }
 
+impl Spot {
+    /// Of a choice that shows from `low_lstar` to `high_lstar`.
+    pub fn between(low_lstar: f64, high_lstar: f64, choice: usize) -> Self {
+        Spot {
+            mid_lstar: 0.5 * (high_lstar + low_lstar),
+            half_lstar: 0.5 * (high_lstar - low_lstar),
+            choice,
+        }
+    }
+
+    /// The largest distance from a target, |mid − target| + half-width.
+    pub fn worst_error_lstar(&self, target_lstar: f64) -> f64 {
+        (self.mid_lstar - target_lstar).abs() + self.half_lstar
+    }
+}
+
 /// A range of lightness, both ends included.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Span {
@@ -57,7 +73,7 @@ impl Spots {
     }
 
     /// The same with at most one choice in each `bucket_lstar` of middles, that with the smallest half-width.
-    pub fn thinned(&self, bucket_lstar: f64) -> Spots {
+    pub fn thinned(self, bucket_lstar: f64) -> Spots {
         let bucket = |s: &Spot| (s.mid_lstar / bucket_lstar).floor();
         let mut sorted: Vec<Spot> = Vec::new();
         for spot in &self.sorted {
@@ -72,7 +88,7 @@ impl Spots {
         }
         Spots {
             sorted,
-            ordinary: self.ordinary.clone(),
+            ordinary: self.ordinary,
         }
     }
 
@@ -118,7 +134,7 @@ impl Spots {
 
     /// The choices that serve a target with a worst error of at most `error_lstar`, those with the smallest first.
     pub fn keeping(&self, target_lstar: f64, error_lstar: f64) -> Vec<Spot> {
-        let error = |s: &Spot| (s.mid_lstar - target_lstar).abs() + s.half_lstar;
+        let error = |s: &Spot| s.worst_error_lstar(target_lstar);
         let from = self
             .sorted
             .partition_point(|s| s.mid_lstar < target_lstar - error_lstar);
@@ -182,7 +198,7 @@ impl Spots {
 
     /// Worst error of a choice on a target, or what it is off in an ordinary picture over the share allowed there.
     fn error(&self, spot: &Spot, target_lstar: f64) -> f64 {
-        let worst = (spot.mid_lstar - target_lstar).abs() + spot.half_lstar;
+        let worst = spot.worst_error_lstar(target_lstar);
         self.ordinary.as_ref().map_or(worst, |o| {
             worst.max((o.lstar[spot.choice] - target_lstar).abs() / o.share)
         })

@@ -42,7 +42,7 @@ impl BandClimate {
             return vec![BandClimate::point(min_c)];
         }
         let at = |k: f64| temperature_at_share(law, min_c, max_c, k / count as f64);
-        let rounding = drivers.stretch.map_or(0.0, |s| 0.5 * s.step);
+        let rounding = rounding(drivers);
         (0..count)
             .map(|k| BandClimate {
                 low_c: if k == 0 { min_c } else { at(k as f64) },
@@ -183,6 +183,11 @@ impl BandClimate {
     }
 }
 
+/// Half of the clock's stretch step: how far a factor may be off; 0 without stretching.
+pub(super) fn rounding(drivers: &Drivers) -> f64 {
+    drivers.stretch.map_or(0.0, |s| 0.5 * s.step)
+}
+
 /// The factor at `temperature_c`, linear between the entries.
 fn interpolated(stretch: &[Climate], temperature_c: f64) -> Climate {
     let within = stretch
@@ -251,12 +256,13 @@ impl Suited<'_> {
         let lstar = 0.5 * (of(false) + of(true));
         let ticks: Vec<u32> = self.scheme.fields.iter().map(half).collect();
         self.correction.map_or(lstar, |c| {
-            let row = 0.5 * self.rows as f64;
-            lstar
-                + c.added_lstar(
-                    lstar,
-                    &c.frame.terms(row, 0.0, climate.temperature_c, &ticks),
-                )
+            c.corrected(
+                lstar,
+                0.5 * self.rows as f64,
+                0.0,
+                climate.temperature_c,
+                &ticks,
+            )
         })
     }
 

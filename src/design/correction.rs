@@ -1,7 +1,7 @@
 //! What readings of a finished set add to a response: a smooth difference in lightness, for one band.
 
 use super::climate::BandClimate;
-use super::reach::{Corner, Scheme};
+use super::reach::Corner;
 use crate::drive::Field;
 use crate::response::propagation::carried;
 use nalgebra::{DMatrix, DVector};
@@ -67,7 +67,6 @@ impl Frame {
 
     /// How near the strongest field is to staying off, 1 … 0: its first pulses find pigment that later ones don't.
     fn faint(&self, ticks: &[u32]) -> f64 {
-        let reach = |f: &Field| f.own_on_v().abs() * f64::from(f.slot_ticks) * f.tick_s();
         let fields = self.fields.iter().zip(ticks);
         let strongest = fields.max_by(|a, b| reach(a.0).total_cmp(&reach(b.0)));
         strongest.map_or(0.0, |(f, &d)| (-f64::from(d) * f.tick_s() / FAINT_S).exp())
@@ -76,7 +75,6 @@ impl Frame {
     /// Share of on time in the weaker fields, −1…1, since the same grey comes from several splits; and whether they stay
     /// off altogether, 1 or 0, since the first pulse of a field counts for more than the next.
     fn weaker(&self, ticks: &[u32]) -> (f64, f64) {
-        let reach = |f: &Field| f.own_on_v().abs() * f64::from(f.slot_ticks) * f.tick_s();
         let strongest = self.fields.iter().map(reach).fold(0.0, f64::max);
         let fields = self.fields.iter().zip(ticks);
         let weaker: Vec<f64> = fields
@@ -89,6 +87,11 @@ impl Frame {
         let share = weaker.iter().sum::<f64>() / weaker.len() as f64;
         (2.0 * share - 1.0, if share == 0.0 { 1.0 } else { 0.0 })
     }
+}
+
+/// The impulse that a field can give a pixel, V·s: which of several is the strongest.
+fn reach(f: &Field) -> f64 {
+    f.own_on_v().abs() * f64::from(f.slot_ticks) * f.tick_s()
 }
 
 /// Bumps of equal width at even places: with normal weights their sums are the smooth curves of a Gaussian process of
@@ -212,16 +215,22 @@ impl Correction {
         carried(&DMatrix::from_rows(&rows), &self.covariance)
     }
 
-    /// A predicted lightness at a corner, corrected.
-    pub fn corrected(&self, lstar: f64, corner: &Corner, ticks: &[u32]) -> f64 {
-        let content = if corner.on { 1.0 } else { -1.0 };
-        let (row, temperature_c) = (corner.row as f64, corner.climate.temperature_c);
-        let terms = self.frame.terms(row, content, temperature_c, ticks);
-        lstar + self.added_lstar(lstar, &terms)
+    /// A predicted lightness, corrected: of a pixel in a row from 0, among `content`, at a temperature, with its ticks.
+    pub fn corrected(
+        &self,
+        lstar: f64,
+        row: f64,
+        content: f64,
+        temperature_c: f64,
+        ticks: &[u32],
+    ) -> f64 {
+        lstar + self.added_lstar(lstar, &self.frame.terms(row, content, temperature_c, ticks))
     }
 
-    /// Whether a scheme is the one that the readings were taken with.
-    pub fn belongs_to(&self, scheme: &Scheme) -> bool {
-        self.frame.fields == scheme.fields
+    /// The same at a corner.
+    pub fn corrected_at(&self, lstar: f64, corner: &Corner, ticks: &[u32]) -> f64 {
+        let content = if corner.on { 1.0 } else { -1.0 };
+        let (row, temperature_c) = (corner.row as f64, corner.climate.temperature_c);
+        self.corrected(lstar, row, content, temperature_c, ticks)
     }
 }

@@ -32,13 +32,19 @@ pub fn mixed_levels(rows: usize, levels: usize) -> Vec<usize> {
         .collect()
 }
 
+/// How far each level stands from the even ladder between the outer two, L*.
+pub fn off_even_lstar(lstar: &[f64]) -> Vec<f64> {
+    let (Some(darkest), step) = (lstar.first(), step_of(lstar)) else {
+        return Vec::new();
+    };
+    let off = |(k, l): (usize, &f64)| l - (darkest + k as f64 * step);
+    lstar.iter().enumerate().map(off).collect()
+}
+
 /// Largest distance of a level from the even ladder between the outer two; 0 for none.
 pub fn uneven_lstar(lstar: &[f64]) -> f64 {
-    let Some(line) = Line::through(lstar) else {
-        return 0.0;
-    };
-    let off = |(k, l): (usize, &f64)| (l - line.at(k)).abs();
-    lstar.iter().enumerate().map(off).fold(0.0, f64::max)
+    let off = off_even_lstar(lstar).into_iter();
+    off.map(f64::abs).fold(0.0, f64::max)
 }
 
 /// For each target one of the choices that keep the tolerance, so that an ordinary picture is as even as can be; worst
@@ -123,7 +129,7 @@ impl Options {
             .lstar_among(climate, &content, base.rows / 2);
             let choice = |((spot, ticks), shown): ((&Spot, &Vec<u32>), f64)| Choice {
                 ticks: ticks.clone(),
-                error_lstar: (spot.mid_lstar - target).abs() + spot.half_lstar,
+                error_lstar: spot.worst_error_lstar(target),
                 off_lstar: shown - target,
             };
             kept.iter().zip(&ticks).zip(shown).map(choice).collect()
@@ -165,24 +171,5 @@ impl Options {
             }
         }
         found
-    }
-}
-
-/// The even ladder between the outer levels as they stand.
-struct Line {
-    darkest: f64,
-    step: f64,
-}
-
-impl Line {
-    fn through(lstar: &[f64]) -> Option<Self> {
-        Some(Line {
-            darkest: *lstar.first()?,
-            step: step_of(lstar),
-        })
-    }
-
-    fn at(&self, level: usize) -> f64 {
-        self.darkest + level as f64 * self.step
     }
 }

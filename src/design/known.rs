@@ -4,12 +4,9 @@ use super::climate::BandClimate;
 use super::plan::Planner;
 use super::proof::Finished;
 use crate::response::fit::Fit;
-use crate::response::propagation::{carried, slopes, standard_u_of_difference};
+use crate::response::propagation::{COVERAGE_FACTOR, carried, slopes, standard_u_of_difference};
 use nalgebra::DMatrix;
 use serde::Serialize;
-
-/// Coverage factor of the expanded uncertainty (JCGM 100:2008, 6.2.1).
-const COVERAGE_FACTOR: f64 = 2.0;
 
 /// The uncertainty of a band's predicted levels, in the middle row at the design temperature.
 #[derive(Debug, Clone, PartialEq, Serialize)]

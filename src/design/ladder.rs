@@ -200,8 +200,7 @@ fn ordinary_lstar(
         let lstar = curve.lstar(a);
         correction.map_or(lstar, |c| {
             let ticks = scheme.ticks_of(choice);
-            let terms = c.frame.terms(row, 0.0, climate.temperature_c, &ticks);
-            lstar + c.added_lstar(lstar, &terms)
+            c.corrected(lstar, row, 0.0, climate.temperature_c, &ticks)
         })
     };
     coverage.into_iter().enumerate().map(corrected).collect()
@@ -214,16 +213,12 @@ fn corrected_spots(scope: &Scope, scheme: &Scheme, correction: &Correction) -> S
     let mut high = vec![f64::NEG_INFINITY; all.len()];
     Reach::each(scope, scheme, |corner, coverage| {
         for (i, &a) in coverage.iter().enumerate() {
-            let lstar = correction.corrected(scope.response.curve.lstar(a), &corner, &all[i]);
+            let lstar = correction.corrected_at(scope.response.curve.lstar(a), &corner, &all[i]);
             low[i] = low[i].min(lstar);
             high[i] = high[i].max(lstar);
         }
     });
-    let spot = |choice: usize| Spot {
-        mid_lstar: 0.5 * (low[choice] + high[choice]),
-        half_lstar: 0.5 * (high[choice] - low[choice]),
-        choice,
-    };
+    let spot = |choice: usize| Spot::between(low[choice], high[choice], choice);
     Spots::new((0..all.len()).map(spot).collect())
 }
 

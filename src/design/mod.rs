@@ -38,15 +38,5 @@ pub fn design(
     request: &Request,
     progress: &dyn Fn(&str),
 ) -> Result<Design> {
-    let limits = &project.panel.limits;
-    let planner = plan::Planner {
-        panel: &project.panel,
-        response: &fit.response,
-        fit,
-        request,
-        range_c: (limits.temperature_min_c, limits.temperature_max_c),
-        effort: plan::Effort::Full,
-        progress,
-    };
-    planner.design()
+    plan::Planner::new(&project.panel, fit, request, progress).design()
 }

@@ -116,6 +116,27 @@ impl Pool {
     }
 }
 
+impl<'a> Planner<'a> {
+    /// Over the panel's whole range of temperatures, as well as can be.
+    pub fn new(
+        panel: &'a Panel,
+        fit: &'a Fit,
+        request: &'a Request,
+        progress: &'a dyn Fn(&str),
+    ) -> Self {
+        let limits = &panel.limits;
+        Planner {
+            panel,
+            response: &fit.response,
+            fit,
+            request,
+            range_c: (limits.temperature_min_c, limits.temperature_max_c),
+            effort: Effort::Full,
+            progress,
+        }
+    }
+}
+
 impl Planner<'_> {
     pub fn design(&self) -> Result<Design> {
         unmet::budget_holds_the_erase(self.panel, self.request)?;

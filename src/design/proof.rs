@@ -132,10 +132,7 @@ impl Finished<'_> {
         let seen = |(&a, ticks): (&f64, &Vec<u32>)| {
             let lstar = self.response.curve.lstar(a);
             self.correction.map_or(lstar, |c| {
-                let terms = c
-                    .frame
-                    .terms(row as f64, darkness, climate.temperature_c, ticks);
-                lstar + c.added_lstar(lstar, &terms)
+                c.corrected(lstar, row as f64, darkness, climate.temperature_c, ticks)
             })
         };
         coverage.iter().zip(self.ticks).map(seen).collect()
@@ -240,7 +237,7 @@ impl Table {
                 on: CONTENTS[rest / self.rows.len()] == Content::AllOn,
             };
             for lstar in [dark, clear] {
-                *lstar = correction.corrected(*lstar, &corner, &ticks[level]);
+                *lstar = correction.corrected_at(*lstar, &corner, &ticks[level]);
             }
         }
     }

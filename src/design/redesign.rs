@@ -1,10 +1,10 @@
 //! The ladder and the ticks once more, for schemes that stand, from what readings of their levels add.
 
-use super::climate::BandClimate;
+use super::climate::{BandClimate, rounding};
 use super::correction::Correction;
 use super::ladder::Candidates;
 use super::outcome::Design;
-use super::plan::{Effort, Planner, Pool};
+use super::plan::{Planner, Pool};
 use super::reach::{Climate, Scheme};
 use super::request::Request;
 use super::search::{Place, Ranked, Score};
@@ -38,10 +38,7 @@ impl BandClimate {
             low_c: limits.low,
             design_c: limits.design,
             high_c: limits.high,
-            rounding: match drivers.stretch {
-                Some(stretch) if wide => 0.5 * stretch.step,
-                _ => 0.0,
-            },
+            rounding: if wide { rounding(drivers) } else { 0.0 },
         }
     }
 }
@@ -112,10 +109,11 @@ pub fn redesign(
     progress: &dyn Fn(&str),
 ) -> Result<Design> {
     let pool = |s: &Standing| {
-        planner(panel, fit, request, progress).candidates(s.pool(fit, panel, request.budget_s))
+        Planner::new(panel, fit, request, progress).candidates(s.pool(fit, panel, request.budget_s))
     };
     let candidates: Vec<Candidates> = bands.iter().map(pool).collect();
-    let attempt = |request: &Request| evenest(&planner(panel, fit, request, progress), &candidates);
+    let attempt =
+        |request: &Request| evenest(&Planner::new(panel, fit, request, progress), &candidates);
     if let Some(design) = attempt(request) {
         return Ok(design);
     }
@@ -158,26 +156,6 @@ fn evenest(planner: &Planner, candidates: &[Candidates]) -> Option<Design> {
         .filter(|d| span(d) >= KEPT_SPAN * span(&widest))
         .chain([widest.clone()])
         .min_by(|a, b| uneven(a).total_cmp(&uneven(b)))
-}
-
-fn planner<'a>(
-    panel: &'a Panel,
-    fit: &'a Fit,
-    request: &'a Request,
-    progress: &'a dyn Fn(&str),
-) -> Planner<'a> {
-    Planner {
-        panel,
-        response: &fit.response,
-        fit,
-        request,
-        range_c: (
-            panel.limits.temperature_min_c,
-            panel.limits.temperature_max_c,
-        ),
-        effort: Effort::Full,
-        progress,
-    }
 }
 
 fn unmet(request: &Request, kept_steps: Option<f64>) -> Error {

@@ -131,7 +131,7 @@ fn soft_plus(x: f64, s: f64) -> f64 {
 }
 
 /// x/(eˣ − 1), falling with x, 1 at 0.
-fn bernoulli(x: f64) -> f64 {
+pub(crate) fn bernoulli(x: f64) -> f64 {
     if x.abs() < 1e-5 {
         1.0 - 0.5 * x
     } else {

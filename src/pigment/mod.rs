@@ -12,6 +12,7 @@ pub use affine::{Map, PACKED, SPREAD, State};
 pub use chain::Rates;
 pub use classes::{Class, Spread, gauss_hermite};
 pub use column::{Column, Run};
+pub(crate) use kinetics::bernoulli;
 pub use kinetics::{Crossing, Exchange, Kinetics};
 pub use slots::{Mover, SlotMaps, step_pieces};
 pub use temperature::{REFERENCE_C, TemperatureLaw};

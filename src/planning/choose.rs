@@ -175,10 +175,7 @@ pub fn exchange_pages(
         let mut changed = false;
         for (k, slot) in slots.iter().enumerate().take(chosen.len()) {
             let old = chosen.remove(k);
-            let mut standing = before.clone();
-            for page in chosen.iter() {
-                standing.add_page(candidates, page);
-            }
+            let mut standing = after(before, candidates, chosen);
             let without = standing.ln_error();
             let better = standing.best_page(candidates, slot, chosen);
             standing.add_page(candidates, &old);

@@ -42,11 +42,11 @@ impl fmt::Display for Count {
     }
 }
 
-const fn bounds(min: f64, max: f64, unit: &'static str) -> Bounds {
+pub(crate) const fn bounds(min: f64, max: f64, unit: &'static str) -> Bounds {
     Bounds { min, max, unit }
 }
 
-const fn count(min: u32, max: u32) -> Count {
+pub(crate) const fn count(min: u32, max: u32) -> Count {
     Count { min, max }
 }
 

@@ -1,7 +1,8 @@
 //! What a project holds once read and checked.
 
-use crate::drive::{Erase, Field, PanelLoad, Stroke};
+use crate::drive::{Erase, Field, Matrix, PanelLoad, Stroke};
 pub use crate::tone::spectra::Illuminant;
+use std::ops::Range;
 use std::path::PathBuf;
 
 /// A rail of the drivers: min..=max on a step, or continuous where `step` is absent.
@@ -83,6 +84,18 @@ pub struct Panel {
 }
 
 impl Panel {
+    /// The rows and columns as lines.
+    pub fn matrix(&self) -> Matrix {
+        Matrix {
+            rows: self.rows,
+            columns: self.columns,
+            row_ohm: self.lines.row_ohm,
+            column_ohm: self.lines.column_ohm,
+            pixel_f: self.lines.pixel_f,
+            driver_ohm: self.lines.driver_ohm,
+        }
+    }
+
     /// What the lines' capacitances depend on.
     pub fn load(&self) -> PanelLoad {
         PanelLoad {
@@ -121,6 +134,19 @@ pub struct Page {
     /// Ticks of the pixels outside every patch, in field order.
     pub fill_ticks: Vec<u32>,
     pub patches: Vec<Patch>,
+}
+
+impl Page {
+    /// The patches, by index, that hold all of some columns, from the first row down. `columns` is a range that every patch
+    /// holds wholly or not at all.
+    pub fn patches_in(&self, columns: &Range<usize>) -> Vec<usize> {
+        let holds = |p: &Patch| p.column_first <= columns.start && columns.end <= p.column_last + 1;
+        let mut here: Vec<usize> = (0..self.patches.len())
+            .filter(|&i| holds(&self.patches[i]))
+            .collect();
+        here.sort_by_key(|&i| self.patches[i].row_first);
+        here
+    }
 }
 
 #[derive(Debug, Clone, PartialEq)]

@@ -36,19 +36,12 @@ pub(super) fn column_groups(pages: &[Page], panel: &Panel) -> Vec<ColumnGroup> {
 
 /// The rows of one column group of a page, first to last.
 pub(super) fn runs(page: &Page, group: &ColumnGroup, rows: usize) -> Vec<Run> {
-    let mut here: Vec<usize> = (0..page.patches.len())
-        .filter(|&i| {
-            let patch = &page.patches[i];
-            patch.column_first <= group.0.start && patch.column_last + 1 >= group.0.end
-        })
-        .collect();
-    here.sort_by_key(|&i| page.patches[i].row_first);
     let fill = |rows: usize| Run {
         rows,
         ticks: page.fill_ticks.clone(),
     };
     let (mut runs, mut next) = (Vec::new(), 0);
-    for i in here {
+    for i in page.patches_in(&group.0) {
         let patch = &page.patches[i];
         runs.push(fill(patch.row_first - next));
         runs.push(Run {
@@ -93,14 +86,7 @@ pub(super) fn patch_pixels(page: &Page, groups: &[ColumnGroup]) -> Vec<Place> {
 /// By how much the row's edges reach a pixel later than the column's, s: the difference of the lines' mean delays, in the
 /// middle of the group's columns.
 pub(super) fn row_lateness_s(panel: &Panel, groups: &[ColumnGroup], pixel: Pixel) -> f64 {
-    let matrix = crate::drive::Matrix {
-        rows: panel.rows,
-        columns: panel.columns,
-        row_ohm: panel.lines.row_ohm,
-        column_ohm: panel.lines.column_ohm,
-        pixel_f: panel.lines.pixel_f,
-        driver_ohm: panel.lines.driver_ohm,
-    };
+    let matrix = panel.matrix();
     let columns = &groups[pixel.group].0;
     let column = 0.5 * (columns.start + columns.end) as f64 / panel.columns as f64;
     let row = (pixel.row as f64 + 0.5) / panel.rows as f64;

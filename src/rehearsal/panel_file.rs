@@ -5,20 +5,12 @@ use super::test_panel::*;
 use crate::error::Result;
 use crate::project::input_file::InputFile;
 use crate::project::keys::{self, Keys};
-use crate::project::limits::{Bounds, Count, PANEL_BYTES_MAX};
+use crate::project::limits::{Bounds, Count, PANEL_BYTES_MAX, REFLECTANCE, bounds, count};
 use std::path::Path;
 
 /// The panel that ships with the program.
 const SHIPPED: &str = include_str!("../../calibration/test-panel.toml");
 const SHIPPED_NAME: &str = "calibration/test-panel.toml";
-
-const fn bounds(min: f64, max: f64, unit: &'static str) -> Bounds {
-    Bounds { min, max, unit }
-}
-
-const fn count(min: u32, max: u32) -> Count {
-    Count { min, max }
-}
 
 pub const THRESHOLD_SHIFT_V: Bounds = bounds(-100.0, 100.0, " V");
 pub const SPEED_FACTOR: Bounds = bounds(0.01, 100.0, "");
@@ -35,7 +27,6 @@ pub const POPULATIONS: Count = count(1, 12);
 pub const RADIUS_M: Bounds = bounds(1e-9, 1e-5, " m");
 pub const CHARGES: Bounds = bounds(0.1, 1e4, "");
 pub const BARRIER_V: Bounds = bounds(0.0, 100.0, " V");
-pub const REFLECTANCE: Bounds = bounds(0.0, 1.2, "");
 pub const DENSITY: Bounds = bounds(0.01, 10.0, "");
 pub const DARK_V: Bounds = bounds(0.0, 200.0, " V");
 pub const REST_S: Bounds = bounds(0.0, 1e5, " s");

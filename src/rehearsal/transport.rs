@@ -5,6 +5,8 @@
 //! Devices 16, 64, 1969). It is linear in the amounts, and its matrix has no negative entry beside its diagonal and columns
 //! that sum to zero: amounts stay positive and none is lost, on any grid and at any field.
 
+use crate::pigment::bernoulli;
+
 /// One cell.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Cell {
@@ -151,14 +153,5 @@ impl Factors {
         for i in (0..last).rev() {
             x[i] = (x[i] - self.upper[i] * x[i + 1]) * self.inverse[i];
         }
-    }
-}
-
-/// x/(eˣ − 1), 1 at 0.
-fn bernoulli(x: f64) -> f64 {
-    if x.abs() < 1e-5 {
-        1.0 - 0.5 * x
-    } else {
-        x / x.exp_m1()
     }
 }

@@ -3,9 +3,11 @@
 use super::lines::{Side, passage, table};
 use super::to_json;
 use super::words::{count, listed, number};
+use crate::design::even::off_even_lstar;
 use crate::draw::{TrimBand, TrimLevel};
 use crate::project::Project;
-use crate::trim::{BandTrim, Trimmed, Verification};
+use crate::response::propagation::COVERAGE_FACTOR;
+use crate::trim::{BandTrim, LevelChange, Trimmed, Verification};
 use crate::waveforms::{Band, Waveforms};
 use serde::Serialize;
 use std::fmt;
@@ -123,7 +125,7 @@ impl TrimReport {
                     l.target_lstar,
                     l.shown_lstar,
                     l.standard_u_lstar,
-                    2.0 * l.standard_u_lstar,
+                    COVERAGE_FACTOR * l.standard_u_lstar,
                     ticks(&l.ticks)
                 );
             }
@@ -150,17 +152,11 @@ impl TrimReport {
         let strays = match self.stray_lines.len() {
             0 => String::new(),
             n => {
-                let mut lines: Vec<String> = self
-                    .stray_lines
-                    .iter()
-                    .take(NAMED)
-                    .map(usize::to_string)
-                    .collect();
-                if n > NAMED {
-                    lines.push(format!("{} more", n - NAMED));
-                }
                 let line = if n == 1 { "line" } else { "lines" };
-                format!("; left out as strays: {line} {}", listed(&lines))
+                format!(
+                    "; left out as strays: {line} {}",
+                    some_of(&self.stray_lines)
+                )
             }
         };
         format!(
@@ -172,20 +168,11 @@ impl TrimReport {
 
     fn unread(&self) -> Option<String> {
         let n = self.unread_levels.len();
-        let mut names: Vec<String> = self
-            .unread_levels
-            .iter()
-            .take(NAMED)
-            .map(usize::to_string)
-            .collect();
-        if n > NAMED {
-            names.push(format!("{} more", n - NAMED));
-        }
         let level = if n == 1 { "level" } else { "levels" };
         (n > 0).then(|| {
             format!(
                 "no reading of {level} {}: their correction comes from the levels beside them",
-                listed(&names)
+                some_of(&self.unread_levels)
             )
         })
     }
@@ -210,20 +197,27 @@ impl TrimReport {
     }
 }
 
+/// The first few numbers, and how many more there are.
+fn some_of(numbers: &[usize]) -> String {
+    let mut names: Vec<String> = numbers.iter().take(NAMED).map(usize::to_string).collect();
+    if numbers.len() > NAMED {
+        names.push(format!("{} more", numbers.len() - NAMED));
+    }
+    listed(&names)
+}
+
 fn levels_drawn(band: &TrimBandReport) -> Vec<TrimLevel> {
     let levels = &band.trim.levels;
-    let line = |shown: &dyn Fn(usize) -> f64, k: usize| {
-        let (first, last) = (shown(0), shown(levels.len() - 1));
-        first + (last - first) * k as f64 / (levels.len() - 1).max(1) as f64
+    let off = |shown: fn(&LevelChange) -> f64| {
+        off_even_lstar(&levels.iter().map(shown).collect::<Vec<f64>>())
     };
-    let before = |k: usize| levels[k].shown_before_lstar;
-    let after = |k: usize| levels[k].shown_lstar;
-    let level = |k: usize| TrimLevel {
-        before_steps: (before(k) - line(&before, k)) / band.step_lstar,
-        after_steps: (after(k) - line(&after, k)) / band.step_lstar,
-        expanded_u_steps: 2.0 * levels[k].standard_u_lstar / band.step_lstar,
+    let (before, after) = (off(|l| l.shown_before_lstar), off(|l| l.shown_lstar));
+    let level = |(k, l): (usize, &LevelChange)| TrimLevel {
+        before_steps: before[k] / band.step_lstar,
+        after_steps: after[k] / band.step_lstar,
+        expanded_u_steps: COVERAGE_FACTOR * l.standard_u_lstar / band.step_lstar,
     };
-    (0..levels.len()).map(level).collect()
+    levels.iter().enumerate().map(level).collect()
 }
 
 impl TrimBandReport {

@@ -3,33 +3,45 @@
 use super::problem::Source;
 use nalgebra::{DMatrix, DVector};
 
-/// Sum of squared prediction errors of each group when it is left out, in units of the readings' uncertainty.
-///
-/// `jacobian` and `residuals` are those of the whole fit, priors included; `groups` holds rows of them. Uses
-/// r₋ = (I − H)⁻¹·r for the rows of a group, H its block of the hat matrix: exact for a linear model, and here,
-/// where leaving a page out moves the parameters by less than their spread, good to second order.
-/// Source: Cook & Weisberg, Residuals and Influence in Regression, 1982, §2.2 (from memory).
-pub fn left_out_squares(
-    jacobian: &DMatrix<f64>,
-    residuals: &[f64],
-    groups: Vec<Vec<usize>>,
-) -> Vec<(Vec<usize>, f64)> {
-    let Some(basis) = range_basis(jacobian) else {
-        return Vec::new();
-    };
-    groups
-        .into_iter()
-        .map(|rows| {
-            let part = basis.select_rows(&rows);
-            let spared = DMatrix::identity(rows.len(), rows.len()) - &part * part.transpose();
-            let r = DVector::from_iterator(rows.len(), rows.iter().map(|&i| residuals[i]));
-            let left_out = spared
-                .lu()
-                .solve(&r)
-                .map_or(f64::INFINITY, |e| e.norm_squared());
-            (rows, left_out)
-        })
-        .collect()
+/// What the readings of a whole fit say of each other, ready for leaving groups of them out.
+pub struct LeftOut<'a> {
+    /// Orthonormal columns that span the Jacobian's range.
+    basis: Option<DMatrix<f64>>,
+    residuals: &'a [f64],
+}
+
+impl<'a> LeftOut<'a> {
+    /// `jacobian` and `residuals` are those of the whole fit, priors included.
+    pub fn of(jacobian: &DMatrix<f64>, residuals: &'a [f64]) -> Self {
+        LeftOut {
+            basis: range_basis(jacobian),
+            residuals,
+        }
+    }
+
+    /// Sum of squared prediction errors of each group of rows when it is left out, in units of the readings' uncertainty.
+    ///
+    /// Uses r₋ = (I − H)⁻¹·r for the rows of a group, H its block of the hat matrix: exact for a linear model, and here,
+    /// where leaving a page out moves the parameters by less than their spread, good to second order.
+    /// Source: Cook & Weisberg, Residuals and Influence in Regression, 1982, §2.2 (from memory).
+    pub fn squares(&self, groups: Vec<Vec<usize>>) -> Vec<(Vec<usize>, f64)> {
+        let Some(basis) = &self.basis else {
+            return Vec::new();
+        };
+        groups
+            .into_iter()
+            .map(|rows| {
+                let part = basis.select_rows(&rows);
+                let spared = DMatrix::identity(rows.len(), rows.len()) - &part * part.transpose();
+                let r = DVector::from_iterator(rows.len(), rows.iter().map(|&i| self.residuals[i]));
+                let left_out = spared
+                    .lu()
+                    .solve(&r)
+                    .map_or(f64::INFINITY, |e| e.norm_squared());
+                (rows, left_out)
+            })
+            .collect()
+    }
 }
 
 /// Orthonormal columns that span the Jacobian's range.

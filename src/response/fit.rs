@@ -1,6 +1,6 @@
 //! The fit: starts, strays, the ladder of models, and what the readings say of every parameter.
 
-use super::crossval::{by_page, folds, left_out_squares};
+use super::crossval::{LeftOut, by_page, folds};
 use super::differences::Differences;
 use super::least_squares::{Ending, Options, Residuals, Solution, solve, solve_from};
 use super::model::Response;
@@ -320,12 +320,10 @@ fn describe(project: &Project, problem: &ReadingProblem, solution: Solution) -> 
         .take(readings)
         .map(|r| r * r)
         .sum();
-    let left_out_by = |groups| left_out_squares(&solution.jacobian, &solution.residuals, groups);
-    let left_out: Vec<f64> = left_out_by(folds(problem.sources()))
-        .into_iter()
-        .map(|(_, squares)| squares)
-        .collect();
-    let pages = left_out_by(by_page(problem.sources()));
+    let out = LeftOut::of(&solution.jacobian, &solution.residuals);
+    let left_out = out.squares(folds(problem.sources()));
+    let left_out: Vec<f64> = left_out.into_iter().map(|(_, squares)| squares).collect();
+    let pages = out.squares(by_page(problem.sources()));
     let used = readings - strays.len();
     let freedom = used.saturating_sub(problem.parameters.len()).max(1) as f64;
     let rms = |squares: f64| sigma * (squares / used.max(1) as f64).sqrt();

@@ -1,19 +1,12 @@
 //! The prediction error on readings that were never fitted.
 
 use super::model::Response;
-use super::pages::PagePlan;
+use super::pages::pages_lstar;
 use crate::project::{Measured, Panel};
-use rayon::prelude::*;
 
 /// Measured and predicted lightness of each reading of `measured`, in its order.
 pub fn predict(response: &Response, measured: &Measured, panel: &Panel) -> Vec<(f64, f64)> {
-    let settle_ms = panel.drivers.field_settle_ms;
-    let pages: Vec<Vec<f64>> = measured
-        .chart
-        .pages
-        .par_iter()
-        .map(|page| PagePlan::new(page, panel.rows, usize::MAX).lstar(response, page, settle_ms))
-        .collect();
+    let pages = pages_lstar(response, &measured.chart.pages, panel);
     measured
         .readings
         .iter()

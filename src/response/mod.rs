@@ -16,6 +16,6 @@ mod rung;
 mod solution;
 
 pub use model::{COVERAGE_ROW, Response, coverage_of, rest_map, strokes_map};
-pub use pages::PagePlan;
+pub use pages::{PagePlan, pages_lstar};
 pub use problem::{Grain, ReadingProblem, Source};
 pub use rung::Rung;

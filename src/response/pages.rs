@@ -2,8 +2,9 @@
 
 use super::model::{Response, coverage_of, rest_map, strokes_map};
 use crate::pigment::{Column, Run, SlotMaps};
-use crate::project::Page;
+use crate::project::{Page, Panel};
 use crate::tone::lstar_from_reflectance;
+use rayon::prelude::*;
 
 /// A page laid out for prediction: columns of equal content once, a few rows of each patch.
 #[derive(Debug, Clone)]
@@ -85,19 +86,23 @@ impl PagePlan {
     }
 }
 
+/// Lightness of each patch of each page, every row counted.
+pub fn pages_lstar(response: &Response, pages: &[Page], panel: &Panel) -> Vec<Vec<f64>> {
+    let settle_ms = panel.drivers.field_settle_ms;
+    let lstar =
+        |page: &Page| PagePlan::new(page, panel.rows, usize::MAX).lstar(response, page, settle_ms);
+    pages.par_iter().map(lstar).collect()
+}
+
 /// The content of columns `from..to`, which all patches cover wholly or not at all.
 fn column_plan(page: &Page, rows: usize, per_patch: usize, from: usize, to: usize) -> ColumnPlan {
-    let mut here: Vec<usize> = (0..page.patches.len())
-        .filter(|&i| page.patches[i].column_first <= from && page.patches[i].column_last + 1 >= to)
-        .collect();
-    here.sort_by_key(|&i| page.patches[i].row_first);
     let fill = |first: usize, last: usize| Run {
         first,
         last,
         ticks: page.fill_ticks.clone(),
     };
     let (mut runs, mut samples, mut next_row) = (Vec::new(), Vec::new(), 0);
-    for i in here {
+    for i in page.patches_in(&(from..to)) {
         let patch = &page.patches[i];
         if patch.row_first > next_row {
             runs.push(fill(next_row, patch.row_first - 1));

@@ -3,6 +3,9 @@
 use nalgebra::DMatrix;
 use rayon::prelude::*;
 
+/// Coverage factor of expanded uncertainties (JCGM 100:2008, 6.2.1).
+pub const COVERAGE_FACTOR: f64 = 2.0;
+
 /// Derivatives are taken over this share of a parameter's standard deviation, either way: where the spread lies.
 const PART_OF_SIGMA: f64 = 0.1;
 

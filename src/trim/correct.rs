@@ -2,6 +2,7 @@
 
 use super::samples::{Verification, frame_of, samples};
 use super::smooth::{Character, Sample, smooth, smooth_with};
+use crate::design::choice::step_of;
 use crate::design::climate::BandClimate;
 use crate::design::correction::Correction;
 use crate::design::even::{mixed_levels, uneven_lstar};
@@ -9,14 +10,13 @@ use crate::design::proof::Finished;
 use crate::design::{Design, Request, Standing, redesign};
 use crate::error::Result;
 use crate::project::{Panel, Project};
-use crate::response::Source;
-use crate::response::fit::{Fit, fit, refit};
+use crate::response::fit::{Fit, Residual, fit, refit};
+use crate::response::propagation::COVERAGE_FACTOR;
+use crate::response::{Source, pages_lstar};
 use crate::waveforms::{Band, Waveforms};
 use rayon::prelude::*;
 use serde::Serialize;
 
-/// Coverage factor of expanded uncertainties.
-const K: f64 = 2.0;
 /// A gain below this share of one reading's noise takes more than sixteen readings of every level to see at all.
 const WORTH_SHARE: f64 = 0.25;
 
@@ -97,7 +97,7 @@ pub fn trim(
     let strays = strays(&fit, project);
     progress("what the response misses");
     let panel = &project.panel;
-    let predicted = verification.predicted(&fit.response, panel);
+    let predicted = pages_lstar(&fit.response, &verification.measured.chart.pages, panel);
     let frames: Vec<_> = set.bands.iter().map(|b| frame_of(b, panel)).collect();
     let each: Vec<Vec<Sample>> = set
         .bands
@@ -166,7 +166,7 @@ fn joined(project: &Project, verification: &Verification) -> Project {
 /// Strays among the readings of the verification, by their index there.
 fn strays(fit: &Fit, project: &Project) -> Vec<usize> {
     let own = project.measured.readings.len();
-    let stray = |r: &crate::response::fit::Residual| match r.source {
+    let stray = |r: &Residual| match r.source {
         Source::Patch { reading, .. } if r.stray => reading.checked_sub(own),
         _ => None,
     };
@@ -191,7 +191,7 @@ impl Look<'_> {
         let before = self.standing.band;
         let shown_before = self.ordinary_lstar(&before.ticks);
         let shown = self.ordinary_lstar(&after.ticks);
-        let step = (targets[targets.len() - 1] - targets[0]) / (targets.len() - 1) as f64;
+        let step = step_of(targets);
         let u = |repeats: f64| self.standard_u(samples, found, &after.ticks, &shown, repeats);
         let (now, then) = (u(1.0), u(2.0));
         let levels = (0..targets.len()).map(|level| LevelChange {
@@ -272,7 +272,7 @@ impl Look<'_> {
 
 impl Another {
     fn of(uneven_lstar: f64, now: &[f64], then: &[f64], noise_lstar: f64) -> Self {
-        let worst = |u: &[f64]| K * u.iter().copied().fold(0.0, f64::max);
+        let worst = |u: &[f64]| COVERAGE_FACTOR * u.iter().copied().fold(0.0, f64::max);
         let (expanded_u_lstar, expanded_u_after_lstar) = (worst(now), worst(then));
         let gain_lstar =
             uneven_lstar.hypot(expanded_u_lstar) - uneven_lstar.hypot(expanded_u_after_lstar);

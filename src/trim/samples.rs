@@ -5,9 +5,7 @@ use crate::design::climate::BandClimate;
 use crate::design::correction::Frame;
 use crate::error::{Error, InputError, Result};
 use crate::project::{BAND_ERASE, Chart, Measured, Page, Panel, Patch};
-use crate::response::{PagePlan, Response};
 use crate::waveforms::{Band, Waveforms};
-use rayon::prelude::*;
 use std::path::PathBuf;
 
 /// A chart of a finished set with its readings, and where both were read from.
@@ -102,17 +100,6 @@ impl Verification {
         } else {
             Err(Error::Inputs(wrong))
         }
-    }
-
-    /// Predicted lightness of each patch of each page.
-    pub fn predicted(&self, response: &Response, panel: &Panel) -> Vec<Vec<f64>> {
-        let settle_ms = panel.drivers.field_settle_ms;
-        let pages = self.measured.chart.pages.par_iter();
-        pages
-            .map(|page| {
-                PagePlan::new(page, panel.rows, usize::MAX).lstar(response, page, settle_ms)
-            })
-            .collect()
     }
 }
 

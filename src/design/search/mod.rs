@@ -203,14 +203,8 @@ fn selects(rail: &Rail) -> Vec<f64> {
 
 /// Lightness of a reach's choices: middle and half-width.
 pub fn spots_of(lstar: impl Fn(f64) -> f64, reach: &Reach) -> Spots {
-    let spot = |choice: usize| {
-        let (dark, light) = (lstar(reach.high[choice]), lstar(reach.low[choice]));
-        Spot {
-            mid_lstar: 0.5 * (dark + light),
-            half_lstar: 0.5 * (light - dark),
-            choice,
-        }
-    };
+    let spot =
+        |choice: usize| Spot::between(lstar(reach.high[choice]), lstar(reach.low[choice]), choice);
     Spots::new((0..reach.low.len()).map(spot).collect())
 }
 
