@@ -256,3 +256,13 @@ fn three_rows_stand_for_a_patch() {
     }
     assert!(worst > 0.0 && worst < STRATA_LSTAR, "{worst}");
 }
+
+#[test]
+fn without_derivatives_left_out_errors_are_infinite() {
+    let none = nalgebra::DMatrix::zeros(0, 18);
+    let squares = LeftOut::of(&none, &[]).squares(vec![vec![0, 1], vec![2]]);
+    assert_eq!(
+        squares,
+        [(vec![0, 1], f64::INFINITY), (vec![2], f64::INFINITY)]
+    );
+}

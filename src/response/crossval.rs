@@ -23,10 +23,12 @@ impl<'a> LeftOut<'a> {
     ///
     /// Uses r₋ = (I − H)⁻¹·r for the rows of a group, H its block of the hat matrix: exact for a linear model, and here,
     /// where leaving a page out moves the parameters by less than their spread, good to second order.
-    /// Source: Cook & Weisberg, Residuals and Influence in Regression, 1982, §2.2 (from memory).
+    /// Source: Cook & Weisberg, Residuals and Influence in Regression, 1982, §2.2 (from memory). Infinite where the model's
+    /// derivatives are not to be had: nothing speaks for it.
     pub fn squares(&self, groups: Vec<Vec<usize>>) -> Vec<(Vec<usize>, f64)> {
         let Some(basis) = &self.basis else {
-            return Vec::new();
+            let unknown = |rows| (rows, f64::INFINITY);
+            return groups.into_iter().map(unknown).collect();
         };
         groups
             .into_iter()
@@ -44,8 +46,12 @@ impl<'a> LeftOut<'a> {
     }
 }
 
-/// Orthonormal columns that span the Jacobian's range.
+/// Orthonormal columns that span the Jacobian's range; `None` where there is none.
 fn range_basis(jacobian: &DMatrix<f64>) -> Option<DMatrix<f64>> {
+    // A descent that could not be evaluated leaves a Jacobian without rows.
+    if jacobian.is_empty() {
+        return None;
+    }
     let norms: Vec<f64> = jacobian.column_iter().map(|c| c.norm()).collect();
     let scaled = DMatrix::from_fn(jacobian.nrows(), jacobian.ncols(), |i, j| {
         jacobian[(i, j)] / norms[j].max(f64::MIN_POSITIVE)

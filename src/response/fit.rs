@@ -367,6 +367,10 @@ fn mirrored_rms(
 
 /// Whether the richer rung predicts left-out groups better by more than the standard error of the difference.
 fn clearly_better(richer: &[f64], simpler: &[f64]) -> bool {
+    let known = |squares: &[f64]| squares.iter().sum::<f64>().is_finite();
+    if !known(richer) || !known(simpler) {
+        return known(richer);
+    }
     let gains: Vec<f64> = simpler.iter().zip(richer).map(|(s, r)| s - r).collect();
     let n = gains.len() as f64;
     if n < 2.0 {
@@ -435,5 +439,18 @@ impl Fit {
             .zip(moved)
             .map(|(e, &x)| e.parameter.scale.outward(x));
         build(self.rung, &values.collect::<Vec<_>>(), REPORTED.classes)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_model_that_cannot_be_judged_is_never_the_better_one() {
+        let (good, fair, unknown) = ([1.0, 1.1, 0.9], [2.0, 2.1, 2.2], [f64::INFINITY; 3]);
+        assert!(clearly_better(&good, &fair) && !clearly_better(&fair, &good));
+        assert!(clearly_better(&fair, &unknown) && !clearly_better(&unknown, &fair));
+        assert!(!clearly_better(&unknown, &unknown));
     }
 }
