@@ -55,6 +55,7 @@ fn known() -> Fit {
         covariance: DMatrix::zeros(0, 0),
         moved: Vec::new(),
         residuals: Vec::new(),
+        odd_pages: Vec::new(),
         strays: Vec::new(),
         reduced_chi_square: 1.0,
         degrees_of_freedom: 1,

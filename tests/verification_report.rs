@@ -56,6 +56,7 @@ fn made_up_fit(project: &Project) -> Fit {
         covariance,
         moved,
         residuals: residuals(project),
+        odd_pages: Vec::new(),
         strays: vec![Stray {
             index: 2,
             standardised: -13.3,

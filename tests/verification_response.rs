@@ -187,6 +187,36 @@ fn a_stray_reading_is_named_and_moves_nothing() {
     assert!(rms <= STRAY_MOVES_LSTAR, "{rms}");
 }
 
+/// A page on which readings jump from patch to patch as no response makes them: as if it had not been read.
+#[test]
+fn a_page_that_no_model_follows_is_named_and_moves_nothing() {
+    const ODD: usize = 4;
+    const JUMP_LSTAR: f64 = 9.0;
+    let mut dirty = third(&PLANT);
+    let mut without = dirty.clone();
+    for reading in dirty.measured.readings.iter_mut().filter(|r| r.page == ODD) {
+        reading.lstar += if reading.patch % 2 == 0 {
+            JUMP_LSTAR
+        } else {
+            -JUMP_LSTAR
+        };
+    }
+    without.measured.readings.retain(|r| r.page != ODD);
+    let [dirty, without] = [dirty, without].map(|p| fit(&p, &|_| ()).expect("a fit"));
+    assert_eq!(dirty.odd_pages, [ODD]);
+    assert!(dirty.strays.is_empty() && without.odd_pages.is_empty());
+    assert_eq!(dirty.rung, without.rung);
+    let holdout = PLANT.holdout.as_ref().expect("held-out pages");
+    let of = |fit: &Fit| predict(&fit.response, holdout, &PLANT.panel);
+    let moved: Vec<(f64, f64)> = of(&dirty)
+        .iter()
+        .zip(of(&without))
+        .map(|(d, w)| (d.1, w.1))
+        .collect();
+    let (rms, _) = errors(&moved);
+    assert!(rms <= STRAY_MOVES_LSTAR, "{rms}");
+}
+
 /// As the fit sees a page, and quicker.
 const FINE: Grain = Grain {
     rows: 3,

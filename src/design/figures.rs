@@ -3,6 +3,7 @@
 use super::choice::step_of;
 use super::climate::BandClimate;
 use super::edges::edge_errors;
+use super::erases::passed_over;
 use super::even::even_ticks;
 use super::known::ToldApart;
 use super::ladder::Candidates;
@@ -223,6 +224,7 @@ impl Planner<'_> {
                 limits.ghost_lstar
             ));
         }
+        notes.extend(passed_over(self.panel));
         let uncertain = bands
             .iter()
             .flat_map(|b| &b.predicted.expanded_u_lstar)

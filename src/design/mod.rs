@@ -4,6 +4,7 @@ pub mod choice;
 pub mod climate;
 pub mod correction;
 pub mod edges;
+pub mod erases;
 pub mod even;
 mod figures;
 mod known;

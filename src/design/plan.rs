@@ -3,6 +3,7 @@
 use super::choice::Demand;
 use super::climate::BandClimate;
 use super::correction::Correction;
+use super::erases::usable;
 use super::ladder::Candidates;
 use super::outcome::{BandTrial, Design, TrialOutcome};
 use super::reach::{Climate, lstar_of};
@@ -232,7 +233,7 @@ impl Planner<'_> {
         Search::new(Space {
             response: self.response,
             drivers: &self.panel.drivers,
-            erases: &self.panel.erases,
+            erases: usable(self.panel),
             rows: self.panel.rows,
             budget_s,
             stretch: self.slowest(&band),

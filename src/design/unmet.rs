@@ -2,6 +2,7 @@
 
 use super::choice::{Demand, Fineness, Span, Spots, widest};
 use super::climate::BandClimate;
+use super::erases::usable;
 use super::plan::{Effort, Planner, Pool};
 use super::request::Request;
 use super::search::{Goal, Ranked};
@@ -58,8 +59,9 @@ pub fn budget_holds_the_erase(panel: &Panel, request: &Request) -> Result<()> {
 /// Erase and rest of the shortest erase, s.
 fn shortest_erase_s(panel: &Panel) -> f64 {
     let settle_ms = panel.drivers.field_settle_ms;
-    let erases = panel.erases.iter();
+    let erases = usable(panel);
     erases
+        .iter()
         .map(|e| Timing::of(e, &[], panel.rows, settle_ms).total_s())
         .fold(f64::INFINITY, f64::min)
 }

@@ -21,7 +21,7 @@ pub use levels::levels_csv;
 pub use rehearsal_report::RehearsalReport;
 pub use request::RequestReport;
 pub use response_report::{
-    Correlation, Errors, HoldoutReport, KindReport, Moved, ParameterReport, ReadingCount,
+    Correlation, Errors, HoldoutReport, KindReport, Moved, OddPage, ParameterReport, ReadingCount,
     ResponseReport, RungReport, StrayReport,
 };
 pub use trim_report::{TrimBandReport, TrimReport};

@@ -19,6 +19,15 @@ pub const VERSION: u32 = 1;
 pub const STRONG_CORRELATION: f64 = 0.95;
 const DIGITS: usize = 6;
 
+/// A page that no model follows.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct OddPage {
+    pub page: String,
+    pub readings: usize,
+    /// Root mean square of reading less prediction.
+    pub rms_lstar: f64,
+}
+
 /// What was read and used.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct ReadingCount {
@@ -142,6 +151,8 @@ pub struct ResponseReport {
     pub parameters: Vec<ParameterReport>,
     pub strong_correlations: Vec<Correlation>,
     pub models: Vec<RungReport>,
+    /// Pages that no model follows, left out whole.
+    pub odd_pages: Vec<OddPage>,
     pub strays: Vec<StrayReport>,
     pub kinds: Vec<KindReport>,
     pub residuals: Vec<ByInput>,
@@ -180,6 +191,7 @@ impl ResponseReport {
                 .collect(),
             strong_correlations: strong(&fit.estimates, &correlations),
             models: fit.ladder.iter().map(|r| rung_report(r, fit)).collect(),
+            odd_pages: odd_pages(project, fit),
             strays: stray_reports(project, fit, &fitted),
             kinds: kinds(&fitted),
             residuals: by_input(&fitted),
@@ -305,6 +317,25 @@ fn stray_reports(project: &Project, fit: &Fit, fitted: &[Compared]) -> Vec<Stray
         })
     };
     fit.strays.iter().filter_map(report).collect()
+}
+
+fn odd_pages(project: &Project, fit: &Fit) -> Vec<OddPage> {
+    let report = |&index: &usize| {
+        let here = fit
+            .residuals
+            .iter()
+            .filter(|r| matches!(r.source, Source::Patch { page, .. } if page == index));
+        let squares: Vec<f64> = here
+            .map(|r| (r.measured_lstar - r.predicted_lstar).powi(2))
+            .collect();
+        let mean = squares.iter().sum::<f64>() / squares.len().max(1) as f64;
+        OddPage {
+            page: project.measured.chart.pages[index].name.clone(),
+            readings: squares.len(),
+            rms_lstar: significant(mean.sqrt(), 3),
+        }
+    };
+    fit.odd_pages.iter().map(report).collect()
 }
 
 fn kinds(fitted: &[Compared]) -> Vec<KindReport> {

@@ -4,7 +4,7 @@ use super::FitReport;
 use super::by_input::{Bin, ByInput};
 use super::design_words::{band, erases, ladder, overview, overview_note};
 use super::lines::{Side, passage, table};
-use super::response_report::{Errors, ReadingCount, ResponseReport, STRONG_CORRELATION};
+use super::response_report::{Errors, OddPage, ReadingCount, ResponseReport, STRONG_CORRELATION};
 use super::temperature_words::{bands_tried, edges};
 use super::words::{count, listed, number, with_spread};
 use std::fmt;
@@ -41,6 +41,7 @@ impl fmt::Display for FitReport<'_> {
 impl fmt::Display for ResponseReport {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&passage("readings", &self.readings.in_words()))?;
+        f.write_str(&self.odd_pages_named())?;
         f.write_str(&self.strays_named())?;
         f.write_str(&passage("fit", &self.quality()))?;
         f.write_str(&self.held_out())?;
@@ -83,6 +84,21 @@ fn named(names: &[String]) -> String {
 }
 
 impl ResponseReport {
+    /// Nothing where every page is followed.
+    fn odd_pages_named(&self) -> String {
+        let name = |p: &OddPage| format!("{} (rms {} L*)", p.page, p.rms_lstar);
+        let names: Vec<String> = self.odd_pages.iter().map(name).collect();
+        if names.is_empty() {
+            return String::new();
+        }
+        let text = format!(
+            "{}, left out of the fit: far from what the models of the ladder follow, which decide by the other pages; drives \
+             well beyond those of a design often are",
+            listed(&names)
+        );
+        passage("odd pages", &text)
+    }
+
     fn strays_named(&self) -> String {
         let describe = |s: &super::StrayReport| {
             format!(

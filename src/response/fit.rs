@@ -1,34 +1,22 @@
-//! The fit: starts, strays, the ladder of models, and what the readings say of every parameter.
+//! The fit: the ladder of models, and what the readings say of every parameter.
 
-use super::crossval::{LeftOut, by_page, folds};
-use super::differences::Differences;
-use super::least_squares::{Ending, Options, Residuals, Solution, solve, solve_from};
+use super::crossval::{clearly_better, shared};
+use super::least_squares::Ending;
 use super::model::Response;
 use super::parameters::{Parameter, Scene, build, parameters};
 use super::problem::{Grain, ReadingProblem, Source};
-use super::robust::{Stray, Weighted, strays};
+use super::robust::Stray;
 use super::rung::Rung;
+use super::trial::{Tried, try_again, try_rung};
 use crate::error::{Error, InputError, Result};
 use crate::project::Project;
 use nalgebra::DMatrix;
 
-/// While starts are compared, in the fit itself, and for what is reported.
-const ROUGH: Grain = Grain {
-    rows: 1,
-    classes: 3,
-};
-const FINE: Grain = Grain {
-    rows: 3,
-    classes: 5,
-};
+/// For what is reported.
 const REPORTED: Grain = Grain {
     rows: usize::MAX,
     classes: 5,
 };
-/// Starts of the first rungs, the prior's own middle among them.
-const STARTS: usize = 3;
-/// Times that the strays are named anew.
-const STRAY_ROUNDS: usize = 5;
 /// A parameter whose spread the readings leave above this share of its prior's is called undetermined.
 const UNDETERMINED: f64 = 0.8;
 
@@ -78,22 +66,14 @@ pub struct Fit {
     /// The parameters as the fit moves them.
     pub moved: Vec<f64>,
     pub residuals: Vec<Residual>,
+    /// Pages of the chart, by index, that the response can't follow: left out whole.
+    pub odd_pages: Vec<usize>,
     pub strays: Vec<Stray>,
     pub reduced_chi_square: f64,
     pub degrees_of_freedom: usize,
     pub ending: Ending,
     /// Every rung that was tried, simplest first.
     pub ladder: Vec<RungFit>,
-}
-
-/// A rung's solution with the squared left-out errors of each group.
-struct Tried {
-    parameters: Vec<Parameter>,
-    solution: Solution,
-    /// Squared errors of each fold when it is left out.
-    left_out: Vec<f64>,
-    strays: Vec<Stray>,
-    fit: RungFit,
 }
 
 /// Fits the ladder of models to the readings of `project` and keeps the rung that cross-validation picks.
@@ -108,7 +88,10 @@ pub fn fit(project: &Project, progress: &dyn Fn(&str)) -> Result<Fit> {
         progress(&format!("fitting: {}", rung.name()));
         let below = best.map(|b| &tried[b]);
         let next = try_rung(project, rung, &scene, below);
-        let better = best.is_none_or(|b| clearly_better(&next.left_out, &tried[b].left_out));
+        let better = best.is_none_or(|b| {
+            let (richer, simpler) = shared(&next.left_out, &tried[b].left_out);
+            clearly_better(&richer, &simpler)
+        });
         tried.push(next);
         if better {
             best = Some(tried.len() - 1);
@@ -121,9 +104,7 @@ pub fn fit(project: &Project, progress: &dyn Fn(&str)) -> Result<Fit> {
 
 /// Fits the rung of an earlier fit again, from where that ended, to a project that has more readings.
 pub fn refit(project: &Project, earlier: &Fit) -> Result<Fit> {
-    let list = earlier.estimates.iter().map(|e| e.parameter).collect();
-    let fine = ReadingProblem::new(project, earlier.rung, list, FINE);
-    let tried = settle(project, &fine, &earlier.moved, Vec::new());
+    let tried = try_again(project, earlier);
     conclude(project, vec![tried], 0).ok_or_else(|| no_curve(project))
 }
 
@@ -183,204 +164,6 @@ fn enough_readings(project: &Project, scene: &Scene) -> Result<()> {
     }))
 }
 
-/// Fits one rung: from where the best rung so far ended, or from the best of several starts; strays left out.
-fn try_rung(project: &Project, rung: Rung, scene: &Scene, below: Option<&Tried>) -> Tried {
-    let list = parameters(rung, scene);
-    let coarse = ReadingProblem::new(project, rung, list.clone(), ROUGH);
-    let fine = ReadingProblem::new(project, rung, list, FINE);
-    let carried = below.map(|t| carry(t, &fine));
-    let start = match carried {
-        Some(carried) if !rung.opens_a_stage() => carried,
-        carried => best_start(&coarse, carried),
-    };
-    let out = below.map_or(Vec::new(), |t| t.strays.iter().map(|s| s.index).collect());
-    settle(project, &fine, &start, out)
-}
-
-/// The best point from `start`, the strays named anew until they stay the same; `out` holds those named so far.
-fn settle(project: &Project, fine: &ReadingProblem, start: &[f64], mut out: Vec<usize>) -> Tried {
-    let mut solution = solve_without(fine, &out, start, &fine_options());
-    for _ in 0..STRAY_ROUNDS {
-        let found = strays_of(fine, &solution);
-        let indices: Vec<usize> = found.iter().map(|s| s.index).collect();
-        if indices == out {
-            break;
-        }
-        out = indices;
-        solution = solve_without(fine, &out, &solution.parameters, &fine_options());
-    }
-    describe(project, fine, solution)
-}
-
-/// The readings that the solution names strays, whether or not they were left out of it.
-fn strays_of(problem: &ReadingProblem, solution: &Solution) -> Vec<Stray> {
-    let readings = problem.sources().len();
-    let plain = problem.residuals(&solution.parameters).unwrap_or_default();
-    strays(&plain[..readings.min(plain.len())])
-}
-
-fn solve_without(
-    problem: &ReadingProblem,
-    out: &[usize],
-    start: &[f64],
-    options: &Options,
-) -> Solution {
-    let weights: Vec<f64> = (0..problem.len())
-        .map(|i| if out.contains(&i) { 0.0 } else { 1.0 })
-        .collect();
-    match Weighted::new(problem, &weights) {
-        Some(weighted) if !out.is_empty() => solve(&weighted, start, options),
-        _ => solve(problem, start, options),
-    }
-}
-
-/// The start of a richer rung: what the simpler one found, priors for what is new.
-fn carry(below: &Tried, problem: &ReadingProblem) -> Vec<f64> {
-    let found = |p: &Parameter| {
-        let at = below.parameters.iter().position(|q| q.symbol == p.symbol)?;
-        Some(below.solution.parameters[at])
-    };
-    let prior = problem.prior();
-    problem
-        .parameters
-        .iter()
-        .zip(prior)
-        .map(|(p, prior)| found(p).unwrap_or(prior))
-        .collect()
-}
-
-/// The best of several rough descents, each on one row a patch.
-fn best_start(problem: &ReadingProblem, carried: Option<Vec<f64>>) -> Vec<f64> {
-    let prior = problem.prior();
-    let mut starts: Vec<Vec<f64>> = carried.into_iter().collect();
-    starts.extend((0..STARTS as u32).map(|k| scattered(problem, &prior, k)));
-    let found = solve_from(problem, &starts, &rough_options());
-    found
-        .into_iter()
-        .next()
-        .map_or(prior, |best| best.parameters)
-}
-
-/// The prior's middle for `k` = 0, then points spread evenly within one prior deviation: the additive recurrence
-/// of the plastic constants (M. Roberts, "The unreasonable effectiveness of quasirandom sequences", 2018).
-fn scattered(problem: &ReadingProblem, prior: &[f64], k: u32) -> Vec<f64> {
-    let dimension = prior.len();
-    let mut root = 1.5f64;
-    for _ in 0..60 {
-        root = (1.0 + root).powf(1.0 / (dimension as f64 + 1.0));
-    }
-    let along = |i: usize| {
-        let share = (0.5 + f64::from(k) * root.powi(-(i as i32 + 1))).fract();
-        (share - 0.5) * 2.0
-    };
-    (0..dimension)
-        .map(|i| {
-            prior[i]
-                + if k == 0 {
-                    0.0
-                } else {
-                    along(i) * problem.parameters[i].prior_sigma
-                }
-        })
-        .collect()
-}
-
-fn rough_options() -> Options {
-    Options {
-        max_evaluations: 15,
-        ftol: 1e-2,
-        xtol: 1e-3,
-        finish: Differences::Forward,
-        max_finish: 0,
-        ..fine_options()
-    }
-}
-
-fn fine_options() -> Options {
-    Options {
-        max_evaluations: 1500,
-        ftol: 1e-4,
-        xtol: 1e-4,
-        gtol: 1e-6,
-        step_bounds: vec![10.0],
-        descent: Differences::Forward,
-        finish: Differences::Forward,
-        max_finish: 2,
-        offset: 1e-2,
-    }
-}
-
-fn describe(project: &Project, problem: &ReadingProblem, solution: Solution) -> Tried {
-    let sigma = project.panel.instrument.repeatability_lstar;
-    let readings = problem.sources().len();
-    let strays = strays_of(problem, &solution);
-    let squares: f64 = solution
-        .residuals
-        .iter()
-        .take(readings)
-        .map(|r| r * r)
-        .sum();
-    let out = LeftOut::of(&solution.jacobian, &solution.residuals);
-    let left_out = out.squares(folds(problem.sources()));
-    let left_out: Vec<f64> = left_out.into_iter().map(|(_, squares)| squares).collect();
-    let pages = out.squares(by_page(problem.sources()));
-    let used = readings - strays.len();
-    let freedom = used.saturating_sub(problem.parameters.len()).max(1) as f64;
-    let rms = |squares: f64| sigma * (squares / used.max(1) as f64).sqrt();
-    Tried {
-        parameters: problem.parameters.clone(),
-        fit: RungFit {
-            rung: problem.rung,
-            parameters: problem.parameters.len(),
-            reduced_chi_square: squares / freedom,
-            rms_lstar: rms(squares),
-            left_out_rms_lstar: rms(left_out.iter().sum()),
-            left_out_mirrored_rms_lstar: mirrored_rms(project, problem, &pages).map(|r| sigma * r),
-            ending: solution.ending,
-        },
-        solution,
-        left_out,
-        strays,
-    }
-}
-
-/// Left-out error of the groups that are mirrored pages, in units of the readings' uncertainty.
-fn mirrored_rms(
-    project: &Project,
-    problem: &ReadingProblem,
-    groups: &[(Vec<usize>, f64)],
-) -> Option<f64> {
-    let pages = &project.measured.chart.pages;
-    let mirrored = |row: usize| match problem.sources()[row] {
-        Source::Patch { page, .. } => pages[page].fields.iter().any(|f| f.mirrored),
-        Source::Train { .. } => false,
-    };
-    let (mut readings, mut sum) = (0, 0.0);
-    for (rows, squares) in groups {
-        if rows.first().is_some_and(|&row| mirrored(row)) {
-            readings += rows.len();
-            sum += squares;
-        }
-    }
-    (readings > 0).then(|| (sum / readings as f64).sqrt())
-}
-
-/// Whether the richer rung predicts left-out groups better by more than the standard error of the difference.
-fn clearly_better(richer: &[f64], simpler: &[f64]) -> bool {
-    let known = |squares: &[f64]| squares.iter().sum::<f64>().is_finite();
-    if !known(richer) || !known(simpler) {
-        return known(richer);
-    }
-    let gains: Vec<f64> = simpler.iter().zip(richer).map(|(s, r)| s - r).collect();
-    let n = gains.len() as f64;
-    if n < 2.0 {
-        return false;
-    }
-    let mean = gains.iter().sum::<f64>() / n;
-    let variance = gains.iter().map(|g| (g - mean).powi(2)).sum::<f64>() / (n - 1.0);
-    mean > (variance / n).sqrt()
-}
-
 fn conclude(project: &Project, mut tried: Vec<Tried>, chosen: usize) -> Option<Fit> {
     let ladder = tried.iter().map(|t| t.fit.clone()).collect();
     let best = tried.swap_remove(chosen);
@@ -398,11 +181,12 @@ fn conclude(project: &Project, mut tried: Vec<Tried>, chosen: usize) -> Option<F
         }
     };
     let predicted = problem.predicted_lstar(&response);
+    let not_used = best.out.rows();
     let residual = |(i, (&source, predicted_lstar)): (usize, (&Source, f64))| Residual {
         source,
         measured_lstar: problem.measured_lstar(source),
         predicted_lstar,
-        stray: best.strays.iter().any(|s| s.index == i),
+        stray: not_used.contains(&i),
     };
     Some(Fit {
         rung: best.fit.rung,
@@ -422,7 +206,8 @@ fn conclude(project: &Project, mut tried: Vec<Tried>, chosen: usize) -> Option<F
         response,
         covariance,
         moved,
-        strays: best.strays,
+        odd_pages: best.out.pages,
+        strays: best.out.strays,
         reduced_chi_square: best.fit.reduced_chi_square,
         degrees_of_freedom: best.solution.degrees_of_freedom,
         ending: best.fit.ending,
@@ -439,18 +224,5 @@ impl Fit {
             .zip(moved)
             .map(|(e, &x)| e.parameter.scale.outward(x));
         build(self.rung, &values.collect::<Vec<_>>(), REPORTED.classes)
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_model_that_cannot_be_judged_is_never_the_better_one() {
-        let (good, fair, unknown) = ([1.0, 1.1, 0.9], [2.0, 2.1, 2.2], [f64::INFINITY; 3]);
-        assert!(clearly_better(&good, &fair) && !clearly_better(&fair, &good));
-        assert!(clearly_better(&fair, &unknown) && !clearly_better(&unknown, &fair));
-        assert!(!clearly_better(&unknown, &unknown));
     }
 }

@@ -14,6 +14,7 @@ pub mod propagation;
 pub mod robust;
 mod rung;
 mod solution;
+mod trial;
 
 pub use model::{COVERAGE_ROW, Response, coverage_of, rest_map, strokes_map};
 pub use pages::{PagePlan, pages_lstar};

@@ -73,6 +73,68 @@ pub fn strays(standardised: &[f64]) -> Vec<Stray> {
     standardised.iter().enumerate().filter_map(stray).collect()
 }
 
+/// A group of readings whose residuals spread this many times as widely as those of the middle group, or as the readings'
+/// own uncertainty where that is larger, is odd.
+const ODD: f64 = 4.0;
+
+/// The groups, each a list of places in the residuals, that the model follows far worse than the others: by the median of
+/// their residuals' sizes, so that a stray or two don't make a group odd.
+pub fn odd_groups(standardised: &[f64], groups: &[Vec<usize>]) -> Vec<usize> {
+    let of_group = |rows: &Vec<usize>| {
+        let residuals: Vec<f64> = rows.iter().map(|&i| standardised[i]).collect();
+        spread(&residuals)
+    };
+    let spreads: Vec<f64> = groups.iter().map(of_group).collect();
+    let mut sorted = spreads.clone();
+    sorted.sort_by(f64::total_cmp);
+    let Some(middle) = sorted.get((sorted.len().max(1) - 1) / 2) else {
+        return Vec::new();
+    };
+    (0..groups.len())
+        .filter(|&g| spreads[g] > ODD * middle)
+        .collect()
+}
+
+/// A problem in which no group of residuals can pull without bound: the sum over its n residuals of mean square s counts
+/// n·c²·ln(1 + s/c²). Groups that a model follows decide, those that it can't follow hardly do (Lorentzian loss; Black &
+/// Rangarajan, Int. J. Comput. Vision 19 (1996) 57, from memory).
+pub struct Lenient<'a, R> {
+    problem: &'a R,
+    groups: &'a [Vec<usize>],
+    c: f64,
+}
+
+impl<'a, R: Residuals> Lenient<'a, R> {
+    /// `c` is the rms residual, in standard deviations, from which a group begins to lose its pull.
+    pub fn new(problem: &'a R, groups: &'a [Vec<usize>], c: f64) -> Self {
+        Self { problem, groups, c }
+    }
+}
+
+impl<R: Residuals> Residuals for Lenient<'_, R> {
+    fn len(&self) -> usize {
+        self.problem.len()
+    }
+
+    fn residuals(&self, parameters: &[f64]) -> Option<Vec<f64>> {
+        let mut residuals = self.problem.residuals(parameters)?;
+        let c2 = self.c * self.c;
+        for rows in self.groups {
+            let squares: f64 = rows.iter().map(|&i| residuals[i].powi(2)).sum();
+            let mean = squares / rows.len().max(1) as f64;
+            let kept = c2 * (mean / c2).ln_1p() / mean.max(f64::MIN_POSITIVE);
+            for &i in rows {
+                residuals[i] *= kept.sqrt();
+            }
+        }
+        Some(residuals)
+    }
+
+    fn scale(&self, index: usize) -> f64 {
+        self.problem.scale(index)
+    }
+}
+
 /// The z that a standard normal variable passes with chance `tail`, 0 < `tail` ≤ 0.025.
 ///
 /// Bisection on Laplace's continued fraction of the tail, Q(z) = φ(z)/(z + 1/(z + 2/(z + 3/…))).

@@ -63,7 +63,7 @@ const STRIDES: [i64; 6] = [1, -1, 3, -3, 8, -8];
 #[derive(Debug, Clone)]
 pub(super) struct Grid<'a> {
     pub drivers: &'a Drivers,
-    pub erases: &'a [Erase],
+    pub erases: Vec<Erase>,
     pub rows: usize,
     /// Longest refresh at any temperature, s.
     pub budget_s: f64,

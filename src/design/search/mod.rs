@@ -22,7 +22,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 pub struct Space<'a> {
     pub response: &'a Response,
     pub drivers: &'a Drivers,
-    pub erases: &'a [Erase],
+    pub erases: Vec<Erase>,
     pub rows: usize,
     /// Longest refresh at any temperature, s.
     pub budget_s: f64,
@@ -63,7 +63,7 @@ impl<'a> Search<'a> {
     pub fn new(space: Space<'a>) -> Self {
         let grid = Grid {
             drivers: space.drivers,
-            erases: space.erases,
+            erases: space.erases.clone(),
             rows: space.rows,
             budget_s: space.budget_s,
             stretch: space.stretch,
