@@ -20,8 +20,8 @@ const TEMPERATURES_C: [f64; 5] = [5.0, 13.8, 22.5, 31.3, 40.0];
 const PATCHES_A_PAGE: usize = 10;
 const PLANNED: usize = 160;
 const RANDOM: [usize; 2] = [160, 300];
-/// Patches of the chart from which the set comes whose greys are judged.
-const PATCHES_OF_USE: usize = 320;
+/// Random patches that join the planned ones where the set comes from whose greys are judged.
+const MORE_OF_USE: usize = 480;
 
 fn main() {
     let numbers: Vec<f64> = std::env::args().filter_map(|a| a.parse().ok()).collect();
@@ -63,7 +63,8 @@ fn run(charts: u64, panels: &[(f64, f64)]) -> Result<()> {
             .with_threshold_shift_v(shift_v)
             .with_speed_factor(speed);
         println!("threshold {shift_v:+.1} V, speed × {speed}");
-        let whole = planning(PATCHES_OF_USE)?.random(99);
+        let mut whole = plan.chart.clone();
+        whole.pages.extend(planning(MORE_OF_USE)?.random(99).pages);
         let uses = uses(&panel, grid, &test_panel, &whole)?;
         for seed in 1..=charts {
             let judged = judged(&panel, &test_panel, &plan.chart, seed, &uses)?;
