@@ -32,6 +32,8 @@ const OWN_STARTS: usize = 2;
 const STARTS_QUICK: usize = 2;
 /// How often every band in turn is searched for a wider common ladder.
 const COMMON_ROUNDS: usize = 2;
+/// Numbers of bands searched in full, at most, where the proof bears out none: what binds is then not the bands' width.
+const FULL_SEARCHES: usize = 3;
 /// How often a ladder is chosen anew where the proof finds more than the choice saw.
 const PROOF_ROUNDS: usize = 5;
 
@@ -153,7 +155,9 @@ impl Planner<'_> {
         }
         let mut least = 1;
         let mut trials = Vec::new();
+        let mut searched = 0;
         loop {
+            searched += 1;
             let (bands, coldest) = self.band_count(least, &mut trials)?;
             least = bands.len() + 1;
             let mut candidates = self.bands(&bands, coldest);
@@ -163,7 +167,9 @@ impl Planner<'_> {
             match self.proved(&candidates) {
                 // The coldest band has a ladder, but not all bands together: narrower ones may.
                 Err(_)
-                    if self.effort == Effort::Full && BAND_COUNTS.iter().any(|&c| c >= least) =>
+                    if self.effort == Effort::Full
+                        && searched < FULL_SEARCHES
+                        && BAND_COUNTS.iter().any(|&c| c >= least) =>
                 {
                     let failed = trials.iter_mut().filter(|t| t.bands == bands.len());
                     failed.for_each(|t: &mut BandTrial| t.outcome = TrialOutcome::NotTogether);

@@ -88,10 +88,7 @@ pub fn fit(project: &Project, progress: &dyn Fn(&str)) -> Result<Fit> {
         progress(&format!("fitting: {}", rung.name()));
         let below = best.map(|b| &tried[b]);
         let next = try_rung(project, rung, &scene, below);
-        let better = best.is_none_or(|b| {
-            let (richer, simpler) = shared(&next.left_out, &tried[b].left_out);
-            clearly_better(&richer, &simpler)
-        });
+        let better = best.is_none_or(|b| better(&next, &tried[b]));
         tried.push(next);
         if better {
             best = Some(tried.len() - 1);
@@ -100,6 +97,16 @@ pub fn fit(project: &Project, progress: &dyn Fn(&str)) -> Result<Fit> {
     let chosen = best.unwrap_or(0);
     progress(&format!("kept: {}", tried[chosen].fit.rung.name()));
     conclude(project, tried, chosen).ok_or_else(|| no_curve(project))
+}
+
+/// Whether the richer rung predicts what was left out clearly better, or follows pages that the simpler one can't and
+/// predicts the others no worse.
+fn better(richer: &Tried, simpler: &Tried) -> bool {
+    let (rich, simple) = shared(&richer.left_out, &simpler.left_out);
+    let (odd, odd_before) = (&richer.out.pages, &simpler.out.pages);
+    let follows_more =
+        odd.len() < odd_before.len() && odd.iter().all(|page| odd_before.contains(page));
+    clearly_better(&rich, &simple) || follows_more && !clearly_better(&simple, &rich)
 }
 
 /// Fits the rung of an earlier fit again, from where that ended, to a project that has more readings.
