@@ -5,44 +5,33 @@
 //! ±1.5 V, speed × 0.6 and × 1.6.
 
 mod judge;
+mod test_panels;
 
-use greyloom::design::{LadderShare, Request, design};
+use greyloom::design::design;
 use greyloom::error::Result;
 use greyloom::planning::{Grid, PlanRequest, Planning};
-use greyloom::project::{Chart, Measured, Panel, Project, read_panel};
-use greyloom::rehearsal::{Instrument, Start, TestPanel};
+use greyloom::project::{Chart, Panel, read_panel};
 use greyloom::response::fit::fit;
 use greyloom::trim::{Verification, trim, verification_chart};
 use greyloom::waveforms::Waveforms;
 use judge::{Judged, judge};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::time::Instant;
+use test_panels::{Make, PANEL, REQUEST, asked, project, quiet, read, test_panel};
 
-const PANEL: &str = "calibration/harbour-tile/panel.toml";
-/// Threshold shift, V, and factor on the speed.
-const PANELS: [(f64, f64); 5] = [(0.0, 1.0), (1.5, 1.0), (-1.5, 1.0), (0.0, 0.6), (0.0, 1.6)];
 /// Readings of each patch of the chart that verifies.
 const REPEATS: u32 = 3;
 const PATCHES: usize = 160;
 const PAGES: usize = 16;
 const TEMPERATURES_C: [f64; 5] = [5.0, 14.0, 23.0, 32.0, 40.0];
-const LEVELS: usize = 32;
-const BUDGET_S: f64 = 12.0;
-const TOLERANCE_STEPS: f64 = 0.25;
-
 fn main() {
-    let numbers: Vec<f64> = std::env::args().filter_map(|a| a.parse().ok()).collect();
-    let seeds = numbers.first().map_or(1, |&n| n as u64);
-    let panels = match numbers.get(1..3) {
-        Some(&[shift_v, speed]) => vec![(shift_v, speed)],
-        _ => PANELS.to_vec(),
-    };
+    let (seeds, panels) = asked(1);
     if let Err(e) = run(seeds, &panels) {
         eprintln!("{e}");
     }
 }
 
-fn run(seeds: u64, panels: &[(f64, f64)]) -> Result<()> {
+fn run(seeds: u64, panels: &[Make]) -> Result<()> {
     let panel = read_panel(Path::new(PANEL))?;
     let chart = planned(&panel)?;
     let patches: usize = chart.pages.iter().map(|p| p.patches.len()).sum();
@@ -98,47 +87,18 @@ impl Bands {
     }
 }
 
-fn closed(panel: &Panel, chart: &Chart, make: (f64, f64), seed: u64) -> Result<(Bands, Bands)> {
-    let test_panel = TestPanel::shipped()?
-        .with_threshold_shift_v(make.0)
-        .with_speed_factor(make.1);
-    let read = |chart: &Chart, seed: u64, repeats: u32| {
-        let lstar = test_panel.lstar(panel, chart, Start::Dark, &|_| ());
-        let instrument = Instrument {
-            repeatability_lstar: panel.instrument.repeatability_lstar,
-            seed,
-            repeats,
-        };
-        Measured {
-            readings: instrument.read(&lstar),
-            chart: chart.clone(),
-        }
-    };
-    let project = Project {
-        folder: PathBuf::new(),
-        panel: panel.clone(),
-        measured: read(chart, seed, 1),
-        holdout: None,
-        trains: Vec::new(),
-        unread: Vec::new(),
-    };
-    let request = Request {
-        levels: LEVELS,
-        budget_s: BUDGET_S,
-        tolerance_steps: TOLERANCE_STEPS,
-        share: LadderShare::Common,
-        temperature_c: None,
-    };
-    let quiet = |_: &str| ();
-    let set: Waveforms = design(&project, &fit(&project, &quiet)?, &request, &quiet)?.set;
+fn closed(panel: &Panel, chart: &Chart, make: Make, seed: u64) -> Result<(Bands, Bands)> {
+    let test_panel = test_panel(make)?;
+    let project = project(panel, read(panel, &test_panel, chart, (seed, 1)));
+    let set: Waveforms = design(&project, &fit(&project, &quiet)?, &REQUEST, &quiet)?.set;
     let first = Bands(judge(&test_panel, panel, &set));
     let verifying = verification_chart(&set, panel, Grid::new(panel, Path::new(PANEL))?);
     let verification = Verification {
-        measured: read(&verifying, seed + 1000, REPEATS),
+        measured: read(panel, &test_panel, &verifying, (seed + 1000, REPEATS)),
         chart_file: "verify.csv".into(),
         scans_file: "verify-scans.csv".into(),
     };
-    let trimmed = trim(&project, &set, &verification, &request, true, &quiet)?;
+    let trimmed = trim(&project, &set, &verification, &REQUEST, true, &quiet)?;
     Ok((first, Bands(judge(&test_panel, panel, &trimmed.design.set))))
 }
 
@@ -149,7 +109,6 @@ fn planned(panel: &Panel) -> Result<Chart> {
         temperatures_c: TEMPERATURES_C.to_vec(),
     };
     let grid = Grid::new(panel, Path::new(PANEL))?;
-    let quiet = |_: &str| ();
     let planning = Planning::new(panel, grid, &request, &quiet)?;
     Ok(planning.plan(&quiet).chart)
 }

@@ -3,19 +3,19 @@
 //!
 //! `cargo bench --bench planned_against_random [-- RANDOM_CHARTS [SHIFT_V SPEED]]`
 
-use greyloom::design::{LadderShare, Request, design};
+mod test_panels;
+
+use greyloom::design::design;
 use greyloom::error::Result;
 use greyloom::planning::{Grid, PlanRequest, Planning};
-use greyloom::project::{Chart, Measured, Panel, Project, read_panel};
-use greyloom::rehearsal::{Instrument, Start, TestPanel};
+use greyloom::project::{Chart, Panel, Project, read_panel};
+use greyloom::rehearsal::{Start, TestPanel};
 use greyloom::response::PagePlan;
 use greyloom::response::fit::{Fit, fit};
 use greyloom::trim::verification_chart;
-use std::path::{Path, PathBuf};
+use std::path::Path;
+use test_panels::{Make, PANEL, REQUEST, asked, quiet, read, test_panel};
 
-const PANEL: &str = "calibration/harbour-tile/panel.toml";
-/// Threshold shift, V, and factor on the speed.
-const PANELS: [(f64, f64); 5] = [(0.0, 1.0), (1.5, 1.0), (-1.5, 1.0), (0.0, 0.6), (0.0, 1.6)];
 const TEMPERATURES_C: [f64; 5] = [5.0, 13.8, 22.5, 31.3, 40.0];
 const PATCHES_A_PAGE: usize = 10;
 const PLANNED: usize = 160;
@@ -24,20 +24,13 @@ const RANDOM: [usize; 2] = [160, 300];
 const MORE_OF_USE: usize = 480;
 
 fn main() {
-    let numbers: Vec<f64> = std::env::args().filter_map(|a| a.parse().ok()).collect();
-    let charts = numbers.first().map_or(2, |&n| n as u64);
-    let panels = match numbers.get(1..3) {
-        Some(&[shift_v, speed]) => vec![(shift_v, speed)],
-        _ => PANELS.to_vec(),
-    };
+    let (charts, panels) = asked(2);
     if let Err(e) = run(charts, &panels) {
         eprintln!("{e}");
     }
 }
 
-fn quiet(_: &str) {}
-
-fn run(charts: u64, panels: &[(f64, f64)]) -> Result<()> {
+fn run(charts: u64, panels: &[Make]) -> Result<()> {
     let panel = read_panel(Path::new(PANEL))?;
     let grid = Grid::new(&panel, Path::new(PANEL))?;
     let planning = |patches: usize| {
@@ -59,9 +52,7 @@ fn run(charts: u64, panels: &[(f64, f64)]) -> Result<()> {
     }
     println!("fitted: error of the greys in use, L*: rms, largest; left-out rms; rung");
     for &(shift_v, speed) in panels {
-        let test_panel = TestPanel::shipped()?
-            .with_threshold_shift_v(shift_v)
-            .with_speed_factor(speed);
+        let test_panel = test_panel((shift_v, speed))?;
         println!("threshold {shift_v:+.1} V, speed × {speed}");
         let mut whole = plan.chart.clone();
         whole.pages.extend(planning(MORE_OF_USE)?.random(99).pages);
@@ -82,23 +73,7 @@ fn run(charts: u64, panels: &[(f64, f64)]) -> Result<()> {
 }
 
 fn project(panel: &Panel, test_panel: &TestPanel, chart: &Chart, seed: u64) -> Project {
-    let lstar = test_panel.lstar(panel, chart, Start::Dark, &|_| ());
-    let instrument = Instrument {
-        repeatability_lstar: panel.instrument.repeatability_lstar,
-        seed,
-        repeats: 1,
-    };
-    Project {
-        folder: PathBuf::new(),
-        panel: panel.clone(),
-        measured: Measured {
-            readings: instrument.read(&lstar),
-            chart: chart.clone(),
-        },
-        holdout: None,
-        trains: Vec::new(),
-        unread: Vec::new(),
-    }
+    test_panels::project(panel, read(panel, test_panel, chart, (seed, 1)))
 }
 
 /// The chart that verifies a set designed for the test panel, and what it shows exactly.
@@ -109,14 +84,7 @@ fn uses(
     chart: &Chart,
 ) -> Result<(Chart, Vec<Vec<f64>>)> {
     let project = project(panel, test_panel, chart, 1);
-    let request = Request {
-        levels: 32,
-        budget_s: 12.0,
-        tolerance_steps: 0.25,
-        share: LadderShare::Common,
-        temperature_c: None,
-    };
-    let set = design(&project, &fit(&project, &quiet)?, &request, &quiet)?.set;
+    let set = design(&project, &fit(&project, &quiet)?, &REQUEST, &quiet)?.set;
     println!(
         "  greys in use: {} bands, {:.1} to {:.1} L*, {}",
         set.bands.len(),

@@ -1,17 +1,10 @@
 //! Temperature laws against the viscosity of n-dodecane, a liquid like those that carry pigment.
 
+mod dodecane;
+
+use dodecane::DODECANE;
 use greyloom::pigment::{REFERENCE_C, TemperatureLaw};
 use greyloom::response::least_squares::{Options, Residuals, solve};
-
-/// n-Dodecane, °C and mPa·s: CRC Handbook of Chemistry and Physics (from memory; the three-term correlation in the
-/// Python package chemicals 1.5.2 agrees within 0.03 %).
-const DODECANE: [(f64, f64); 5] = [
-    (0.0, 2.277),
-    (25.0, 1.383),
-    (50.0, 0.930),
-    (75.0, 0.673),
-    (100.0, 0.514),
-];
 
 /// Relative: how far VFT and Arrhenius lie from that column, fitted outside this program (0.03 % and 1.8 %), with the
 /// last printed digit of those figures.

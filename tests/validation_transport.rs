@@ -1,5 +1,8 @@
 //! Drift and diffusion of the test panel against closed forms, handbook values and what small cells are known to do.
 
+mod dodecane;
+
+use dodecane::DODECANE;
 use greyloom::rehearsal::liquid::{
     BOLTZMANN_J_PER_K, ELEMENTARY_CHARGE_C, Viscosity, ZERO_C_K, mobility_m2_per_vs, thermal_v,
 };
@@ -262,15 +265,6 @@ fn mobility_and_diffusivity_are_those_of_stokes_and_einstein() {
         "D times drag is kT",
     );
 }
-
-/// n-Dodecane, mPa·s at °C: CRC Handbook (from memory), to three decimals, so 0.1 % at the thinnest.
-const DODECANE: [(f64, f64); 5] = [
-    (0.0, 2.277),
-    (25.0, 1.383),
-    (50.0, 0.930),
-    (75.0, 0.673),
-    (100.0, 0.514),
-];
 
 #[test]
 fn the_liquid_thins_as_dodecane_does() {

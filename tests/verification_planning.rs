@@ -1,5 +1,6 @@
 //! Planning against brute force and fresh algebra; what a planned chart keeps; `greyloom chart` as a person runs it.
 
+mod refusals;
 mod support;
 
 use greyloom::drive::Timing;
@@ -11,10 +12,11 @@ use greyloom::project::{
     Chart, Page, Panel, Patch, Rail, chart_csv, read_chart, read_chart_of, read_panel,
 };
 use nalgebra::{DMatrix, DVector};
+use refusals::{assert_refused, run};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::process::Output;
 
 /// Relative: a few hundred rank-one updates of matrices of condition 1e4 keep twelve digits less four.
 const UPDATES: f64 = 1e-8;
@@ -365,14 +367,6 @@ fn patches_hold_the_aperture_with_room_round_it() {
     );
 }
 
-fn run(dir: &Path, line: &str) -> Output {
-    Command::new(assert_cmd::cargo::cargo_bin!("greyloom"))
-        .current_dir(dir)
-        .args(line.split_whitespace())
-        .output()
-        .unwrap()
-}
-
 fn said(output: &Output) -> String {
     String::from_utf8(output.stderr.clone()).unwrap()
 }
@@ -397,21 +391,12 @@ fn project() -> (tempfile::TempDir, PathBuf) {
     (dir, project)
 }
 
-/// Refused with this code and all the words; nothing on stdout, nothing written or changed.
-fn assert_refused(line: &str, exit: i32, words: &[&str], prepare: impl Fn(&Path)) {
+/// Refused, and nothing written or changed.
+fn assert_nothing_done(line: &str, exit: i32, words: &[&str], prepare: impl Fn(&Path)) {
     let (dir, project) = project();
     prepare(&project);
     let before = contents(&project);
-    let output = run(dir.path(), line);
-    let said = said(&output);
-    assert_eq!(output.status.code(), Some(exit), "{line}\n{said}");
-    for word in words {
-        assert!(said.contains(word), "{line}: no {word:?} in\n{said}");
-    }
-    assert!(
-        output.stdout.is_empty() && !said.contains("panicked"),
-        "{said}"
-    );
+    assert_refused(dir.path(), line, exit, words);
     assert_eq!(contents(&project), before, "{line}");
 }
 
@@ -458,7 +443,7 @@ fn a_project_of_a_panel_alone_gets_a_chart_with_its_pictures() {
 #[test]
 fn wrong_numbers_are_refused_with_what_was_expected() {
     let nothing = |_: &Path| ();
-    let refused = |line: &str, words: &[&str]| assert_refused(line, 2, words, nothing);
+    let refused = |line: &str, words: &[&str]| assert_nothing_done(line, 2, words, nothing);
     refused(
         "chart pier --temperatures 5,41",
         &[
@@ -500,14 +485,14 @@ fn wrong_numbers_are_refused_with_what_was_expected() {
 #[test]
 fn wrong_files_are_refused_and_nothing_is_overwritten() {
     let nothing = |_: &Path| ();
-    assert_refused("chart harbour", 3, &["harbour/panel.toml"], nothing);
-    assert_refused(
+    assert_nothing_done("chart harbour", 3, &["harbour/panel.toml"], nothing);
+    assert_nothing_done(
         "chart pier --waveforms none.json",
         3,
         &["none.json"],
         nothing,
     );
-    assert_refused(
+    assert_nothing_done(
         "chart pier --patches 24",
         3,
         &["chart.csv", "--force"],
@@ -516,7 +501,7 @@ fn wrong_files_are_refused_and_nothing_is_overwritten() {
         },
     );
     let picture = "chart-page-02.png";
-    assert_refused(
+    assert_nothing_done(
         "chart pier --patches 24 --temperatures 5,40",
         3,
         &[picture, "--force"],
@@ -532,7 +517,7 @@ fn wrong_files_are_refused_and_nothing_is_overwritten() {
             fs::write(file, text.replace(from, to)).unwrap();
         }
     };
-    assert_refused(
+    assert_nothing_done(
         "chart pier",
         3,
         &[
@@ -543,7 +528,7 @@ fn wrong_files_are_refused_and_nothing_is_overwritten() {
         ],
         replace("rows = 80", "rows = 8"),
     );
-    assert_refused(
+    assert_nothing_done(
         "chart pier",
         3,
         &["pier/panel.toml", "rows"],
@@ -567,7 +552,7 @@ fn a_set_gets_the_chart_that_verifies_it() {
     let told = String::from_utf8(output.stdout).unwrap();
     assert!(told.contains("min") && told.contains("no source"), "{told}");
     assert!(!project.join("chart.csv").exists());
-    assert_refused(
+    assert_nothing_done(
         "chart pier --waveforms pier/w.json",
         3,
         &["w.json", "80 × 120", "40 × 120"],

@@ -1,15 +1,15 @@
 //! `greyloom rehearse` as a person runs it.
 
 mod on_the_test_panel;
+mod refusals;
 mod small_project;
 
 use greyloom::project::read_scans;
 use greyloom::rehearsal::{Instrument, Start};
 use on_the_test_panel::*;
+use refusals::{assert_refused, run};
 use small_project::write_project;
 use std::fs;
-use std::path::Path;
-use std::process::{Command, Output};
 
 const SHIPPED: &str = include_str!("../calibration/test-panel.toml");
 
@@ -19,14 +19,6 @@ fn instrument(seed: u64, repeats: u32) -> Instrument {
         seed,
         repeats,
     }
-}
-
-fn run(dir: &Path, line: &str) -> Output {
-    Command::new(assert_cmd::cargo::cargo_bin!("greyloom"))
-        .current_dir(dir)
-        .args(line.split_whitespace())
-        .output()
-        .unwrap()
 }
 
 fn text(bytes: &[u8]) -> String {
@@ -228,16 +220,7 @@ fn wrong_use_and_wrong_input_leave_everything_as_it_was() {
             ["mine.csv", "this program did not write it"],
         ),
     ] {
-        let output = run(dir.path(), line);
-        let said = text(&output.stderr);
-        assert_eq!(output.status.code(), Some(exit), "{line}\n{said}");
-        for word in words {
-            assert!(said.contains(word), "{line}: no {word:?} in\n{said}");
-        }
-        assert!(
-            output.stdout.is_empty() && !said.contains("panicked"),
-            "{line}\n{said}"
-        );
+        assert_refused(dir.path(), line, exit, &words);
         assert!(
             !at("project/scans.csv").exists() && !at("bad-scans.csv").exists(),
             "{line}"

@@ -164,6 +164,15 @@ fn third(project: &Project) -> Project {
     part
 }
 
+/// Both predict the held-out pages as if nothing had been left out of either.
+fn assert_predict_alike(a: &Fit, b: &Fit) {
+    let holdout = PLANT.holdout.as_ref().expect("held-out pages");
+    let of = |fit: &Fit| predict(&fit.response, holdout, &PLANT.panel);
+    let both: Vec<(f64, f64)> = of(a).iter().zip(of(b)).map(|(a, b)| (a.1, b.1)).collect();
+    let (rms, _) = errors(&both);
+    assert!(rms <= STRAY_MOVES_LSTAR, "{rms}");
+}
+
 #[test]
 fn a_stray_reading_is_named_and_moves_nothing() {
     let clean = third(&PLANT);
@@ -176,15 +185,7 @@ fn a_stray_reading_is_named_and_moves_nothing() {
     assert!(dirty.residuals[index].stray);
     assert!(clean.strays.is_empty());
     assert_eq!(clean.rung, dirty.rung);
-    let holdout = PLANT.holdout.as_ref().expect("held-out pages");
-    let of = |fit: &Fit| predict(&fit.response, holdout, &PLANT.panel);
-    let moved: Vec<(f64, f64)> = of(&clean)
-        .iter()
-        .zip(of(&dirty))
-        .map(|(c, d)| (c.1, d.1))
-        .collect();
-    let (rms, _) = errors(&moved);
-    assert!(rms <= STRAY_MOVES_LSTAR, "{rms}");
+    assert_predict_alike(&clean, &dirty);
 }
 
 /// A page on which readings jump from patch to patch as no response makes them: as if it had not been read.
@@ -206,15 +207,7 @@ fn a_page_that_no_model_follows_is_named_and_moves_nothing() {
     assert_eq!(dirty.odd_pages, [ODD]);
     assert!(dirty.strays.is_empty() && without.odd_pages.is_empty());
     assert_eq!(dirty.rung, without.rung);
-    let holdout = PLANT.holdout.as_ref().expect("held-out pages");
-    let of = |fit: &Fit| predict(&fit.response, holdout, &PLANT.panel);
-    let moved: Vec<(f64, f64)> = of(&dirty)
-        .iter()
-        .zip(of(&without))
-        .map(|(d, w)| (d.1, w.1))
-        .collect();
-    let (rms, _) = errors(&moved);
-    assert!(rms <= STRAY_MOVES_LSTAR, "{rms}");
+    assert_predict_alike(&dirty, &without);
 }
 
 /// As the fit sees a page, and quicker.

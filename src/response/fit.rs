@@ -52,6 +52,7 @@ pub struct Residual {
     pub source: Source,
     pub measured_lstar: f64,
     pub predicted_lstar: f64,
+    /// Left out: by itself, or with its whole page.
     pub stray: bool,
 }
 

@@ -117,15 +117,13 @@ impl Out {
     }
 }
 
-/// The readings of every page, by place.
+/// Every page that was read, by index, with the places of its readings.
 fn pages(sources: &[Source]) -> Vec<(usize, Vec<usize>)> {
-    let mut by_page: std::collections::BTreeMap<usize, Vec<usize>> = Default::default();
-    for (row, source) in sources.iter().enumerate() {
-        if let Source::Patch { page, .. } = source {
-            by_page.entry(*page).or_default().push(row);
-        }
-    }
-    by_page.into_iter().collect()
+    let page = |rows: Vec<usize>| match sources[*rows.first()?] {
+        Source::Patch { page, .. } => Some((page, rows)),
+        Source::Train { .. } => None,
+    };
+    by_page(sources).into_iter().filter_map(page).collect()
 }
 
 /// The best point from `start`; strays, and odd pages unless they `stand`, are named anew until they stay the same. `out`
