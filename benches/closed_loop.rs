@@ -20,7 +20,7 @@ use std::time::Instant;
 use test_panels::{Make, PANEL, REQUEST, asked, project, quiet, read, test_panel};
 
 /// Readings of each patch of the chart that verifies.
-const REPEATS: u32 = 3;
+const REPEATS: u32 = 6;
 const PATCHES: usize = 160;
 const PAGES: usize = 16;
 const TEMPERATURES_C: [f64; 5] = [5.0, 14.0, 23.0, 32.0, 40.0];

@@ -5,6 +5,8 @@
 pub struct Spot {
     pub mid_lstar: f64,
     pub half_lstar: f64,
+    /// Standard uncertainty of what readings of levels add to it; 0 without any.
+    pub unsure_lstar: f64,
     /// Index of the choice in its reach.
     pub choice: usize,
 }
@@ -15,6 +17,7 @@ impl Spot {
         Spot {
             mid_lstar: 0.5 * (high_lstar + low_lstar),
             half_lstar: 0.5 * (high_lstar - low_lstar),
+            unsure_lstar: 0.0,
             choice,
         }
     }

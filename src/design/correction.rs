@@ -6,11 +6,22 @@ use crate::drive::Field;
 use crate::response::propagation::carried;
 use nalgebra::{DMatrix, DVector};
 
-/// What the difference may depend on beside lightness: 1, row, content, warmth, warmth², split, idle, faint.
-pub const TERMS: usize = 8;
+/// What the difference may depend on beside lightness: 1, row, content, warmth, warmth², split, idle, faint, split²,
+/// faint·split.
+pub const TERMS: usize = 10;
 
 /// Pulses of the strongest field as short as this are its first.
 const FAINT_S: f64 = 1.5e-3;
+
+/// Places of the split and of the first pulses among the terms.
+const SPLIT: usize = 5;
+const FAINT: usize = 7;
+/// What a whole term's distance to the nearest ticks that were read may hide, standard, L*: of the split, and of the first pulses.
+/// Assumed, from what untried ticks showed on the test panel; the smooth curves alone are too sure of them.
+const UNTRIED_SPLIT_LSTAR: f64 = 0.05;
+const UNTRIED_FAINT_LSTAR: f64 = 0.8;
+/// The same for each L* between the greys, L*.
+const UNTRIED_GREY: f64 = 0.03;
 
 /// One value a term for a pixel; see [`Frame::terms`].
 pub type Terms = [f64; TERMS];
@@ -42,7 +53,7 @@ impl Frame {
             0.0
         };
         let row = (2.0 * row + 1.0) / self.rows as f64 - 1.0;
-        let (split, idle) = self.weaker(ticks);
+        let ((split, idle), faint) = (self.weaker(ticks), self.faint(ticks));
         [
             1.0,
             row,
@@ -51,7 +62,9 @@ impl Frame {
             warmth * warmth,
             split,
             idle,
-            self.faint(ticks),
+            faint,
+            split * split,
+            faint * split,
         ]
     }
 
@@ -147,6 +160,8 @@ pub struct Correction {
     covariance: DMatrix<f64>,
     /// Each term's curve, at [`TABLE_LSTAR`] from the first bump on.
     curves: Vec<Terms>,
+    /// Where readings were taken: predicted lightness and terms.
+    read: Vec<(f64, Terms)>,
 }
 
 impl Correction {
@@ -156,6 +171,7 @@ impl Correction {
         scales: Terms,
         weights: &DVector<f64>,
         covariance: DMatrix<f64>,
+        read: Vec<(f64, Terms)>,
     ) -> Self {
         let length = bumps.apart_lstar * (bumps.count - 1) as f64;
         let curves = (0..=(length / TABLE_LSTAR).ceil() as usize).map(|i| {
@@ -171,6 +187,7 @@ impl Correction {
             bumps,
             scales,
             covariance,
+            read,
         }
     }
 
@@ -199,7 +216,23 @@ impl Correction {
     /// Standard uncertainty of what is added, L*.
     pub fn standard_u_lstar(&self, lstar: f64, terms: &Terms) -> f64 {
         let x = Self::regressors(&self.bumps, &self.scales, lstar, terms);
-        x.dot(&(&self.covariance * &x)).max(0.0).sqrt()
+        let smooth = x.dot(&(&self.covariance * &x)).max(0.0);
+        (smooth + self.untried_lstar2(lstar, terms)).sqrt()
+    }
+
+    /// What ticks unlike those that were read may hide, L*².
+    fn untried_lstar2(&self, lstar: f64, terms: &Terms) -> f64 {
+        let apart = |(read_lstar, read): &(f64, Terms)| {
+            let split = UNTRIED_SPLIT_LSTAR * (terms[SPLIT] - read[SPLIT]);
+            let faint = UNTRIED_FAINT_LSTAR * (terms[FAINT] - read[FAINT]);
+            let grey = UNTRIED_GREY * (lstar - read_lstar);
+            split * split + faint * faint + grey * grey
+        };
+        self.read
+            .iter()
+            .map(apart)
+            .reduce(f64::min)
+            .unwrap_or_default()
     }
 
     /// Covariance of what is added at some places, each a predicted lightness with its terms, L*².
@@ -212,7 +245,11 @@ impl Correction {
         if rows.is_empty() {
             return DMatrix::zeros(0, 0);
         }
+        let untried = places
+            .iter()
+            .map(|(l, terms)| self.untried_lstar2(*l, terms));
         carried(&DMatrix::from_rows(&rows), &self.covariance)
+            + DMatrix::from_diagonal(&DVector::from_iterator(places.len(), untried))
     }
 
     /// A predicted lightness, corrected: of a pixel in a row from 0, among `content`, at a temperature, with its ticks.

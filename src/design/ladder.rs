@@ -177,7 +177,10 @@ fn exact_spots(panel: &Panel, response: &Response, pool: &Pool, ranked: &Ranked)
     let design = pool.band.design();
     let correction = pool.correction.as_ref();
     let spots = match correction {
-        Some(correction) => corrected_spots(&scope, &ranked.scheme, correction),
+        Some(correction) => {
+            let known = (correction, pool.sure_lstar);
+            corrected_spots(&scope, &ranked.scheme, known, design)
+        }
         None => spots_of(
             |a| response.curve.lstar(a),
             &Reach::new(&scope, &ranked.scheme),
@@ -206,8 +209,13 @@ fn ordinary_lstar(
     coverage.into_iter().enumerate().map(corrected).collect()
 }
 
-/// Spots of a scheme with what readings add to each corner.
-fn corrected_spots(scope: &Scope, scheme: &Scheme, correction: &Correction) -> Spots {
+/// Spots of a scheme with what readings add to each corner; choices of which that is not known to `sure_lstar` are left out.
+fn corrected_spots(
+    scope: &Scope,
+    scheme: &Scheme,
+    (correction, sure_lstar): (&Correction, f64),
+    design: Climate,
+) -> Spots {
     let all: Vec<Vec<u32>> = (0..scheme.choices()).map(|c| scheme.ticks_of(c)).collect();
     let mut low = vec![f64::INFINITY; all.len()];
     let mut high = vec![f64::NEG_INFINITY; all.len()];
@@ -218,8 +226,18 @@ fn corrected_spots(scope: &Scope, scheme: &Scheme, correction: &Correction) -> S
             high[i] = high[i].max(lstar);
         }
     });
-    let spot = |choice: usize| Spot::between(low[choice], high[choice], choice);
-    Spots::new((0..all.len()).map(spot).collect())
+    let (row, design_c) = (0.5 * scope.panel_rows as f64, design.temperature_c);
+    let spot = |choice: usize| {
+        let spot = Spot::between(low[choice], high[choice], choice);
+        let terms = correction.frame.terms(row, 0.0, design_c, &all[choice]);
+        Spot {
+            unsure_lstar: correction.standard_u_lstar(spot.mid_lstar, &terms),
+            ..spot
+        }
+    };
+    let sure = |s: &Spot| s.unsure_lstar <= sure_lstar;
+    let spots = (0..all.len()).into_par_iter().map(spot);
+    Spots::new(spots.filter(sure).collect())
 }
 
 /// All rows of a small panel; of a large one the first ones, where the erase is still felt, and some of the rest.

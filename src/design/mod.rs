@@ -9,6 +9,7 @@ pub mod even;
 mod figures;
 mod known;
 mod ladder;
+pub mod middle;
 mod outcome;
 mod plan;
 pub mod proof;

@@ -84,6 +84,8 @@ pub struct Pool {
     pub evaluated: usize,
     /// What readings of the band's levels add to the response.
     pub correction: Option<Correction>,
+    /// Choices of ticks for which the correction is known less closely than this, standard, are not used, L*.
+    pub sure_lstar: f64,
 }
 
 impl Pool {
@@ -367,6 +369,7 @@ impl Planner<'_> {
             schemes,
             evaluated: search.evaluated(),
             correction: None,
+            sure_lstar: f64::INFINITY,
         }
     }
 

@@ -97,47 +97,6 @@ impl Finished<'_> {
         sums
     }
 
-    /// Lightness at one climate of each level in `row`, from the dark panel, while the other rows of its column have the
-    /// ticks of `content`, one entry a row.
-    pub fn lstar_among(&self, climate: Climate, content: &[Vec<u32>], row: usize) -> Vec<f64> {
-        let mut coverage = vec![0.0; self.ticks.len()];
-        let run = |(row, ticks): (usize, &Vec<u32>)| Run {
-            first: row,
-            last: row,
-            ticks: ticks.clone(),
-        };
-        let runs: Vec<Run> = content.iter().enumerate().map(run).collect();
-        for mover in self.response.movers(climate.temperature_c, climate.stretch) {
-            let start = strokes_map(&mover, &self.scheme.erase.strokes)
-                .apply(&self.response.kinetics.highest());
-            let fields = self.scheme.fields.iter();
-            let slots: Vec<SlotMaps> = fields.map(|f| SlotMaps::new(&mover, f)).collect();
-            let settle = mover.hold(0.0, self.settle_ms * 1e-3);
-            let rest = rest_map(&mover, &self.scheme.erase);
-            let column = Column::new(&slots, settle, &runs);
-            for (ticks, coverage) in self.ticks.iter().zip(&mut coverage) {
-                let own: Vec<Map> = slots.iter().zip(ticks).map(|(s, &d)| s.own(d)).collect();
-                let end = rest.apply(&column.end_state_with(row, row, start, &own));
-                *coverage += mover.class.share * coverage_of(&end);
-            }
-        }
-        let others: Vec<f64> = (0..content.len())
-            .filter(|&r| r != row)
-            .map(|r| {
-                self.correction
-                    .map_or(0.0, |c| c.frame.content(&content[r]))
-            })
-            .collect();
-        let darkness = others.iter().sum::<f64>() / others.len().max(1) as f64;
-        let seen = |(&a, ticks): (&f64, &Vec<u32>)| {
-            let lstar = self.response.curve.lstar(a);
-            self.correction.map_or(lstar, |c| {
-                c.corrected(lstar, row as f64, darkness, climate.temperature_c, ticks)
-            })
-        };
-        coverage.iter().zip(self.ticks).map(seen).collect()
-    }
-
     fn table(&self, climate: Climate) -> Table {
         let rows: Vec<usize> = (0..self.rows).collect();
         self.table_of_rows(climate, &rows)

@@ -2,12 +2,13 @@
 
 use super::climate::{BandClimate, rounding};
 use super::correction::Correction;
+use super::even::unsure_even_lstar;
 use super::ladder::Candidates;
-use super::outcome::Design;
+use super::outcome::{BandDesign, Design};
 use super::plan::{Planner, Pool};
 use super::reach::{Climate, Scheme};
 use super::request::Request;
-use super::search::{Place, Ranked, Score};
+use super::search::{EVEN_SHARE, Place, Ranked, Score};
 use crate::drive::Timing;
 use crate::error::{Error, Result, Unmet};
 use crate::project::{Drivers, Panel};
@@ -17,10 +18,13 @@ use crate::waveforms::Band;
 /// Factors on the tolerance that are tried where the one asked for can't be kept.
 const LAXER: [f64; 9] = [1.04, 1.08, 1.12, 1.18, 1.25, 1.35, 1.5, 1.75, 2.0];
 
+/// Laxer tolerances beyond the first that serves that are tried as well.
+const ROOM: usize = 2;
+
 /// Shares of the tolerance that an ordinary picture is held to, beside the search's own.
-const EVENER: [f64; 3] = [0.1, 0.15, 0.2];
+const EVENER: [f64; 6] = [0.04, 0.06, 0.08, 0.1, 0.14, 0.2];
 /// Share of the span that must be left where an ordinary picture is held to less.
-const KEPT_SPAN: f64 = 0.98;
+const KEPT_SPAN: f64 = 0.975;
 
 /// A band whose scheme stands, and what its readings add to the response.
 #[derive(Debug, Clone)]
@@ -78,13 +82,13 @@ impl Standing<'_> {
         fitted.iter().map(|c| at(c.temperature_c)).collect()
     }
 
-    fn pool(&self, fit: &Fit, panel: &Panel, budget_s: f64) -> Pool {
+    fn pool(&self, fit: &Fit, panel: &Panel, request: &Request) -> Pool {
         let band = BandClimate::of(self.band, &panel.drivers);
         let ranked = Ranked {
             place: Place::default(),
             scheme: self.scheme(),
             score: Score::NONE,
-            stretch: self.stretch(&band, fit, panel, budget_s),
+            stretch: self.stretch(&band, fit, panel, request.budget_s),
         };
         Pool {
             band,
@@ -92,6 +96,7 @@ impl Standing<'_> {
             own: 1,
             evaluated: 1,
             correction: self.correction.clone(),
+            sure_lstar: EVEN_SHARE * request.tolerance_steps * self.band.figures.step_lstar,
         }
     }
 }
@@ -109,22 +114,30 @@ pub fn redesign(
     progress: &dyn Fn(&str),
 ) -> Result<Design> {
     let pool = |s: &Standing| {
-        Planner::new(panel, fit, request, progress).candidates(s.pool(fit, panel, request.budget_s))
+        Planner::new(panel, fit, request, progress).candidates(s.pool(fit, panel, request))
     };
     let candidates: Vec<Candidates> = bands.iter().map(pool).collect();
-    let attempt =
-        |request: &Request| evenest(&Planner::new(panel, fit, request, progress), &candidates);
+    let steps = bands.iter().map(|s| s.band.figures.step_lstar);
+    let stood_lstar = (request.levels - 1) as f64 * steps.fold(f64::INFINITY, f64::min);
+    let attempt = |request: &Request| {
+        let planner = Planner::new(panel, fit, request, progress);
+        evenest(&planner, &candidates, stood_lstar)
+    };
     if let Some(design) = attempt(request) {
         return Ok(design);
     }
     let asked = request.tolerance_steps;
-    let kept = LAXER.iter().find_map(|factor| {
+    let steps: Vec<f64> = LAXER.iter().map(|factor| factor * asked).collect();
+    let within = |&tolerance_steps: &f64| {
         let request = Request {
-            tolerance_steps: factor * asked,
+            tolerance_steps,
             ..request.clone()
         };
-        attempt(&request).map(|design| (request.tolerance_steps, design))
-    });
+        attempt(&request).map(|design| (tolerance_steps, design))
+    };
+    // Where hardly a ladder is left, a little more room makes it evener.
+    let found = steps.iter().filter_map(within).take(1 + ROOM);
+    let kept = found.min_by(|a, b| uneven(&a.1).total_cmp(&uneven(&b.1)));
     match kept {
         Some((tolerance_steps, mut design)) if laxer => {
             design.notes.insert(0, format!(
@@ -138,24 +151,38 @@ pub fn redesign(
     }
 }
 
-/// The design with the evenest ordinary picture that costs next to no span, or the one that there is.
-fn evenest(planner: &Planner, candidates: &[Candidates]) -> Option<Design> {
+/// The design with the evenest ordinary picture that costs next to no span against the widest and what stood, or the one that
+/// there is.
+fn evenest(planner: &Planner, candidates: &[Candidates], stood_lstar: f64) -> Option<Design> {
     let widest = planner.proved(candidates).ok()?;
-    let span = |d: &Design| {
-        d.bands
-            .iter()
-            .map(|b| b.span_lstar)
-            .fold(f64::INFINITY, f64::min)
-    };
-    let uneven = |d: &Design| d.bands.iter().map(|b| b.uneven_steps).fold(0.0, f64::max);
     let evener = EVENER.iter().filter_map(|share| {
         let narrowed: Vec<Candidates> = candidates.iter().map(|c| c.as_even_as(*share)).collect();
         planner.proved(&narrowed).ok()
     });
+    let least_lstar = KEPT_SPAN * span_lstar(&widest).min(stood_lstar);
     evener
-        .filter(|d| span(d) >= KEPT_SPAN * span(&widest))
+        .filter(|d| span_lstar(d) >= least_lstar)
         .chain([widest.clone()])
         .min_by(|a, b| uneven(a).total_cmp(&uneven(b)))
+}
+
+/// Of the narrowest band.
+fn span_lstar(design: &Design) -> f64 {
+    let spans = design.bands.iter().map(|b| b.span_lstar);
+    spans.fold(f64::INFINITY, f64::min)
+}
+
+/// How uneven an ordinary picture may well be in the worst band, in steps.
+fn uneven(design: &Design) -> f64 {
+    design.bands.iter().map(expected_steps).fold(0.0, f64::max)
+}
+
+/// The same for one band: what is predicted and how well that is known.
+fn expected_steps(band: &BandDesign) -> f64 {
+    let u_lstar = &band.known.standard_u_lstar;
+    let step = band.span_lstar / u_lstar.len().saturating_sub(1).max(1) as f64;
+    let unsure = unsure_even_lstar(u_lstar).into_iter().fold(0.0, f64::max);
+    band.uneven_steps.hypot(unsure / step)
 }
 
 fn unmet(request: &Request, kept_steps: Option<f64>) -> Error {

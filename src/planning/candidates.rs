@@ -17,6 +17,8 @@ pub type Strip = Vec<(usize, Vec<u32>)>;
 pub struct Candidate {
     /// Without patches.
     pub page: Page,
+    /// Whether it came of looking at what panels may need; the others are any drives that the rails allow.
+    pub aimed: bool,
     pub strips: Vec<Strip>,
     /// For each prospect and strip, what each patch teaches: derivatives over the standard deviation of a reading.
     pub trials: Vec<Vec<Vec<DVector<f64>>>>,
@@ -55,6 +57,7 @@ pub fn candidates(
             .filter(|(t, _)| apart(*t) <= nearest);
         pages.extend(near.map(|(_, page)| page.clone()));
     }
+    let aimed = pages.len();
     pages.extend((0..ANY.max(MORE * wanted)).filter_map(|_| rails.any(&mut chance)));
     let drafts: Vec<(Page, Vec<Strip>)> = pages
         .iter()
@@ -73,7 +76,13 @@ pub fn candidates(
         .collect();
     drafts
         .into_par_iter()
-        .map(|(page, strips)| candidate(model, prospects, grid, page, strips))
+        .enumerate()
+        .map(|(i, (page, strips))| Candidate {
+            aimed: i < aimed,
+            trials: trials(model, prospects, grid, &page, &strips),
+            page,
+            strips,
+        })
         .collect()
 }
 
@@ -99,16 +108,17 @@ fn strip(page: &Page, grid: Grid, size: usize, chance: &mut Chance) -> Strip {
     strip
 }
 
-fn candidate(
+/// What each patch of each strip teaches, for each prospect.
+fn trials(
     model: &Model,
     prospects: &[Prospect],
     grid: Grid,
-    page: Page,
-    strips: Vec<Strip>,
-) -> Candidate {
-    let sheet = with_strips(model, grid, &page, &strips);
+    page: &Page,
+    strips: &[Strip],
+) -> Vec<Vec<Vec<DVector<f64>>>> {
+    let sheet = with_strips(model, grid, page, strips);
     let sigma = model.panel.instrument.repeatability_lstar;
-    let trials = prospects
+    prospects
         .iter()
         .map(|prospect| {
             let mut slopes = model.slopes(&prospect.guess, &sheet).into_iter();
@@ -118,12 +128,7 @@ fn candidate(
                 .map(|strip| strip.iter().filter_map(|_| next()).collect())
                 .collect()
         })
-        .collect();
-    Candidate {
-        page,
-        strips,
-        trials,
-    }
+        .collect()
 }
 
 /// The page with each strip in a column of its own.

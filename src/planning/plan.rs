@@ -152,7 +152,7 @@ impl<'a> Planning<'a> {
         }
     }
 
-    /// A chart of the same size drawn at random from the same candidates.
+    /// A chart of the same size drawn at random: any drives and ticks that a careful operator might try, without a model's help.
     pub fn random(&self, seed: u64) -> Chart {
         let slots = slots(self.request.patches, &self.request, self.grid);
         self.chart(&self.random_pages(&slots, seed))
@@ -162,7 +162,11 @@ impl<'a> Planning<'a> {
         let mut chance = Chance::new(SEED.wrapping_add(seed));
         let page = |slot: &Slot| {
             let here = &self.candidates[slot.temperature];
-            let candidate = chance.below(here.len());
+            let mut any: Vec<usize> = (0..here.len()).filter(|&i| !here[i].aimed).collect();
+            if any.is_empty() {
+                any = (0..here.len()).collect();
+            }
+            let candidate = any[chance.below(any.len())];
             let strips = slot.sizes.iter().map(|&size| {
                 let all = here[candidate].strips.iter().enumerate();
                 let fit: Vec<usize> = all

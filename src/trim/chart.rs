@@ -9,11 +9,16 @@ use crate::waveforms::{Band, Waveforms};
 /// Of a column's places, this part at most holds patches where the rest is to show one content.
 const SPARSE: usize = 3;
 
+/// Ticks of one field alone that are read beside the levels: the first pulses count for more than later ones, and a
+/// correction must not have to guess them.
+const PULSES: [u32; 9] = [1, 2, 3, 4, 6, 8, 12, 16, 24];
+
 /// A band's upper limit belongs to the next band: it is read so far below it, °C.
 const INSIDE_C: f64 = 0.1;
 
 /// The chart that verifies `set` on `panel`: at each band's design temperature every level among dark, light and mixed
-/// neighbours; at its limits every level among mixed ones. Coldest page first.
+/// neighbours; at its limits every level among mixed ones. Where places are left over, the mixed pages also hold short pulses
+/// of one field alone. Coldest page first.
 pub fn verification_chart(set: &Waveforms, panel: &Panel, grid: Grid) -> Chart {
     let mut pages = Vec::new();
     for (index, band) in set.bands.iter().enumerate() {
@@ -45,6 +50,20 @@ pub fn verification_chart(set: &Waveforms, panel: &Panel, grid: Grid) -> Chart {
     Chart { pages }
 }
 
+/// A place of a page, from above and from the left.
+type At = (usize, usize);
+
+/// What a patch shows.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Shown {
+    Level(usize),
+    /// One field alone.
+    Pulse {
+        field: usize,
+        ticks: u32,
+    },
+}
+
 /// One band at one temperature.
 struct Sheet<'a> {
     set: &'a Waveforms,
@@ -69,13 +88,60 @@ impl Sheet<'_> {
             let within = (column * stride + 7 * stratum + shift) % columns;
             (stratum * columns + within) * self.set.levels / (down * columns)
         };
-        (0..pages)
+        let mut shown: Vec<Vec<(At, Shown)>> = (0..pages)
             .map(|page| {
                 let places = (0..across).flat_map(|c| (0..down).map(move |r| (r, c)));
-                let at = places.map(|(r, c)| ((r, c), level(page * across + c, r)));
-                self.page("mixed", page, pages, middle, at.collect())
+                let at = |(r, c)| ((r, c), Shown::Level(level(page * across + c, r)));
+                places.map(at).collect()
             })
+            .collect();
+        self.put_pulses(&mut shown);
+        let sheets = shown.into_iter().enumerate();
+        sheets
+            .map(|(page, at)| self.page("mixed", page, pages, middle, at))
             .collect()
+    }
+
+    /// Short pulses in place of levels that are shown already, the lightest ones first.
+    fn put_pulses(&self, pages: &mut [Vec<(At, Shown)>]) {
+        let mut seen = vec![false; self.set.levels];
+        let mut again: Vec<(usize, usize, usize)> = Vec::new();
+        for (page, places) in pages.iter().enumerate() {
+            for (place, (_, shown)) in places.iter().enumerate() {
+                let Shown::Level(level) = *shown else {
+                    continue;
+                };
+                if std::mem::replace(&mut seen[level], true) {
+                    again.push((level, page, place));
+                }
+            }
+        }
+        again.sort_by(|a, b| b.cmp(a));
+        for ((_, page, place), pulse) in again.into_iter().zip(self.pulses()) {
+            pages[page][place].1 = pulse;
+        }
+    }
+
+    /// Short pulses that are no level's ticks.
+    fn pulses(&self) -> impl Iterator<Item = Shown> + '_ {
+        let fields = self.band.fields.iter().enumerate();
+        let of = |(field, f): (usize, &Field)| {
+            let most = f.slot_ticks;
+            let short = PULSES.into_iter().filter(move |&t| t <= most);
+            short.map(move |ticks| Shown::Pulse { field, ticks })
+        };
+        let new = |shown: &Shown| !self.band.ticks.contains(&self.ticks(*shown));
+        fields.flat_map(of).filter(new)
+    }
+
+    fn ticks(&self, shown: Shown) -> Vec<u32> {
+        match shown {
+            Shown::Level(level) => self.band.ticks[level].clone(),
+            Shown::Pulse { field, ticks } => {
+                let alone = |f: usize| if f == field { ticks } else { 0 };
+                (0..self.band.fields.len()).map(alone).collect()
+            }
+        }
     }
 
     /// A few places of each column taken; everything else shows `fill`.
@@ -89,9 +155,9 @@ impl Sheet<'_> {
         // Neighbours on the page differ by many levels, so that a slip shows.
         let stride = coprime(taken.len());
         let level = |k: usize| (k * stride % taken.len()) * self.set.levels / taken.len();
-        let mut at: Vec<Vec<((usize, usize), usize)>> = vec![Vec::new(); pages];
+        let mut at: Vec<Vec<(At, Shown)>> = vec![Vec::new(); pages];
         for (k, &(row, column)) in taken.iter().enumerate() {
-            at[column / across].push(((row, column % across), level(k)));
+            at[column / across].push(((row, column % across), Shown::Level(level(k))));
         }
         let sheets = at.into_iter().enumerate();
         sheets
@@ -105,18 +171,22 @@ impl Sheet<'_> {
         number: usize,
         of: usize,
         fill: usize,
-        at: Vec<((usize, usize), usize)>,
+        at: Vec<(At, Shown)>,
     ) -> Page {
         let mut name = format!("b{}-{}C-{content}", self.index + 1, self.temperature_c);
         if of > 1 {
             name += &format!("-{}", number + 1);
         }
         let mut seen = vec![0; self.set.levels];
-        let patch = |((row, column), level): ((usize, usize), usize)| {
-            seen[level] += 1;
-            let name = format!("L{level:03}-{}", seen[level]);
-            self.grid
-                .patch((row, column), name, &self.band.ticks[level], self.panel)
+        let patch = |(place, shown): (At, Shown)| {
+            let name = match shown {
+                Shown::Level(level) => {
+                    seen[level] += 1;
+                    format!("L{level:03}-{}", seen[level])
+                }
+                Shown::Pulse { field, ticks } => format!("F{}-{ticks}", field + 1),
+            };
+            self.grid.patch(place, name, &self.ticks(shown), self.panel)
         };
         let patches = at.into_iter().map(patch).collect();
         let fields: Vec<Field> = self.band.fields.clone();

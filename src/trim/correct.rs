@@ -6,6 +6,7 @@ use crate::design::choice::step_of;
 use crate::design::climate::BandClimate;
 use crate::design::correction::Correction;
 use crate::design::even::{mixed_levels, uneven_lstar};
+use crate::design::middle::Middle;
 use crate::design::proof::Finished;
 use crate::design::{Design, Request, Standing, redesign};
 use crate::error::Result;
@@ -236,7 +237,8 @@ impl Look<'_> {
         };
         let levels = mixed_levels(self.panel.rows, ticks.len());
         let content: Vec<Vec<u32>> = levels.into_iter().map(|l| ticks[l].clone()).collect();
-        finished.lstar_among(climate.design(), &content, self.panel.rows / 2)
+        let middle = Middle::new(&finished, climate.design(), &content, self.panel.rows / 2);
+        ticks.iter().map(|t| middle.lstar(t)).collect()
     }
 
     /// Standard uncertainty of each level in an ordinary picture, had every patch been read `repeats` times as often.

@@ -30,7 +30,7 @@ pub struct Character {
 
 /// Where the search for the character starts, and how far from it, as a factor, evidence has to argue.
 const START: Character = Character {
-    scales: [0.3, 0.15, 0.15, 0.15, 0.08, 0.08, 0.08, 0.08],
+    scales: [0.1, 0.05, 0.05, 0.05, 0.03, 0.08, 0.08, 0.08, 0.08, 0.08],
     length_lstar: 12.0,
     rough_lstar: 0.03,
 };
@@ -38,7 +38,7 @@ const LN_SPREAD: f64 = 1.0;
 /// A length is not much changed by evidence: shorter ones would follow the noise of single levels.
 const LN_SPREAD_LENGTH: f64 = 0.5;
 const PARAMETERS: usize = TERMS + 2;
-const ITERATIONS: u64 = 400;
+const ITERATIONS: u64 = 600;
 
 /// The difference that the samples bear out, with the character that they make most likely. `None` where there are no samples
 /// or the numbers are not finite.
@@ -77,6 +77,10 @@ pub fn smooth_with(frame: Frame, samples: &[Sample], character: &Character) -> O
         scales,
         &weights,
         covariance,
+        samples
+            .iter()
+            .map(|s| (s.predicted_lstar, s.terms))
+            .collect(),
     ))
 }
 
