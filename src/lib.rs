@@ -10,6 +10,7 @@ pub mod drive;
 pub mod emit;
 pub mod error;
 pub mod output;
+pub mod panel;
 pub mod pigment;
 pub mod planning;
 pub mod project;

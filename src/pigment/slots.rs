@@ -57,6 +57,25 @@ impl SlotMaps {
         self.slot(&self.own_on, &self.own_off, ticks)
     }
 
+    /// The pixel's own slot where the select pulse comes a tick late: for that long the pixel feels what others do.
+    pub fn own_late(&self, ticks: u32) -> Map {
+        let on = (ticks as usize).min(self.slot_ticks);
+        let off = self.slot_ticks - on;
+        let missed = |row: &[Map], other: &[Map], n: usize| {
+            if n == 0 {
+                Map::IDENTITY
+            } else {
+                other[1].then(&row[n - 1])
+            }
+        };
+        let map = if on > 0 {
+            missed(&self.own_on, &self.other_on, on).then(&self.own_off[off])
+        } else {
+            missed(&self.own_off, &self.other_off, off)
+        };
+        self.ended(map, on)
+    }
+
     /// The slot of another row whose data is on for `ticks`.
     pub fn other(&self, ticks: u32) -> Map {
         self.slot(&self.other_on, &self.other_off, ticks)
@@ -65,7 +84,12 @@ impl SlotMaps {
     fn slot(&self, on_powers: &[Map], off_powers: &[Map], ticks: u32) -> Map {
         let on = (ticks as usize).min(self.slot_ticks);
         let off = self.slot_ticks - on;
-        let mut map = on_powers[on].then(&off_powers[off]);
+        self.ended(on_powers[on].then(&off_powers[off]), on)
+    }
+
+    /// The slot's mirrored half and guard ticks behind `map`.
+    fn ended(&self, mut map: Map, on: usize) -> Map {
+        let off = self.slot_ticks - on;
         if self.mirrored {
             map = map.then(&self.other_off[on]).then(&self.other_on[off]);
         }
