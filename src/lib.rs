@@ -11,6 +11,7 @@ pub mod emit;
 pub mod error;
 pub mod output;
 pub mod panel;
+pub mod picture;
 pub mod pigment;
 pub mod planning;
 pub mod project;

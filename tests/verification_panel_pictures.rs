@@ -204,8 +204,8 @@ fn late_pulses_lose_their_beginning() {
     each(|response, played, now, _| {
         let tick_s = played.fields[0].tick_s() * played.stretch;
         let lag = |share: f64| Lag {
-            select_s: vec![share * tick_s + 1e-5; COLUMNS],
-            data_s: vec![1e-5; ROWS],
+            select_s: vec![0.4 * share * tick_s; COLUMNS],
+            data_s: vec![0.6 * share * tick_s; ROWS],
         };
         let start = response.kinetics.highest();
         let run = |share| {

@@ -34,6 +34,14 @@ pub(super) fn threads(text: &str) -> Result<usize, String> {
     whole(text, THREADS)
 }
 
+/// Picture pixels to a pixel of the panel, at most.
+pub(super) const MAGNIFY_MAX: usize = 32;
+
+/// Picture pixels to a pixel of the panel.
+pub(super) fn magnify(text: &str) -> Result<usize, String> {
+    whole(text, 1..=MAGNIFY_MAX)
+}
+
 /// Readings of a patch.
 pub(super) fn repeats(text: &str) -> Result<u32, String> {
     whole(text, REPEAT.min as usize..=REPEAT.max as usize).map(|n| n as u32)
@@ -76,6 +84,15 @@ pub(super) fn tolerance_steps(text: &str) -> Result<f64, String> {
         _ => Err(format!(
             "expected a number of steps above 0 and at most {TOLERANCE_STEPS_MAX}"
         )),
+    }
+}
+
+/// A number above 0, at most a million.
+pub(super) fn above_zero(text: &str) -> Result<f64, String> {
+    const MOST: f64 = 1e6;
+    match plain_number(text) {
+        Some(x) if x > 0.0 && x <= MOST => Ok(x),
+        _ => Err(format!("expected a number above 0 and at most {MOST}")),
     }
 }
 

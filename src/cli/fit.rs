@@ -1,6 +1,7 @@
 //! `greyloom fit`: the main job, from readings to waveforms.
 
 use super::emit::{PREFIX, TABLE};
+use super::finished::Description;
 use super::preview::{RAMP, ramp};
 use super::talk::Talk;
 use super::{How, arguments, on_threads, tell, within_limits};
@@ -69,13 +70,16 @@ fn fit_and_design(arguments: &Arguments) -> Result<()> {
     let request = request(arguments, &project)?;
     // Now rather than after the long run.
     budget_holds_the_erase(&project.panel, &request)?;
-    let mut folder = OutputFolder::open(&arguments.out, arguments.how.force, &FILES)?;
+    let description = Description::of(&arguments.project, &arguments.out)?;
+    let names = description.with(&FILES);
+    let mut folder = OutputFolder::open(&arguments.out, arguments.how.force, &names)?;
     warn(&talk, arguments, &project);
     let fit = fit(&project, &progress)?;
     let response = ResponseReport::of(&project, &fit);
     let design = design(&project, &fit, &request, &progress)?;
     progress("writing");
     stage(&mut folder, &request, &response, &design)?;
+    description.stage(&mut folder)?;
     let paths = folder.commit()?;
     drop(talk);
     let report = FitReport {

@@ -2,9 +2,12 @@
 
 mod arguments;
 mod chart;
+mod check;
 mod demo;
 mod emit;
+mod finished;
 mod fit;
+mod picture;
 mod preview;
 mod rehearse;
 mod talk;
@@ -41,6 +44,7 @@ enum Command {
     Preview(preview::Arguments),
     Emit(emit::Arguments),
     Trim(trim::Arguments),
+    Check(check::Arguments),
 }
 
 /// Runs one command line, the program's name first. Errs as the command does, and with [`Error::Usage`] where the line
@@ -60,6 +64,7 @@ pub fn run(line: impl IntoIterator<Item = OsString>) -> Result<()> {
         Command::Preview(arguments) => preview::run(&arguments),
         Command::Emit(arguments) => emit::run(&arguments),
         Command::Trim(arguments) => trim::run(&arguments),
+        Command::Check(arguments) => check::run(&arguments),
     }
 }
 

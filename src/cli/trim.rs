@@ -1,6 +1,7 @@
 //! `greyloom trim`: a finished set corrected from readings of its levels.
 
 use super::emit::TABLE;
+use super::finished::Description;
 use super::fit::{RESPONSE, WAVEFORMS, stage_set};
 use super::preview::RAMP;
 use super::talk::Talk;
@@ -58,7 +59,9 @@ fn correct(arguments: &Arguments) -> Result<()> {
     let set = set_of_panel(&arguments.waveforms, &project.panel, &arguments.project)?;
     let verification = verification(arguments, &set, &project)?;
     warn(&talk, &verification, &project);
-    let mut folder = OutputFolder::open(&arguments.out, arguments.how.force, &FILES)?;
+    let description = Description::of(&arguments.project, &arguments.out)?;
+    let names = description.with(&FILES);
+    let mut folder = OutputFolder::open(&arguments.out, arguments.how.force, &names)?;
     let request = request(arguments, &set, &project);
     let trimmed = trim(
         &project,
@@ -71,6 +74,7 @@ fn correct(arguments: &Arguments) -> Result<()> {
     progress("writing");
     let report = TrimReport::of(&project, &set, &verification, &trimmed);
     stage(&mut folder, &request, &report, &trimmed)?;
+    description.stage(&mut folder)?;
     let files = folder.commit()?;
     drop(talk);
     let report = report.written(&files);

@@ -32,6 +32,22 @@ pub struct Place {
     pub temperature_c: f64,
 }
 
+/// What two contents make of one level in one place.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Apart {
+    pub row: usize,
+    pub climate: Climate,
+    /// Among the first content and among the second.
+    pub lstar: [f64; 2],
+}
+
+impl Apart {
+    /// How far apart they are, L*.
+    pub fn size_lstar(&self) -> f64 {
+        (self.lstar[1] - self.lstar[0]).abs()
+    }
+}
+
 /// Lowest and highest lightness of each level.
 #[derive(Debug, Clone)]
 pub struct Extremes {
@@ -97,16 +113,53 @@ impl Finished<'_> {
         sums
     }
 
+    /// For each level, where two contents of the other rows, one number of ticks a field each, make the largest difference
+    /// over all rows and some climates; from the dark panel.
+    pub fn contents_apart(&self, climates: &[Climate], contents: &[Vec<u32>; 2]) -> Vec<Apart> {
+        let rows: Vec<usize> = (0..self.rows).collect();
+        let tables: Vec<Table> = climates
+            .par_iter()
+            .map(|c| self.table_of(*c, &rows, contents))
+            .collect();
+        let mut worst: Vec<Option<Apart>> = vec![None; self.ticks.len()];
+        for (climate, table) in climates.iter().zip(&tables) {
+            let (first, second) = table.lstar.split_at(table.lstar.len() / 2);
+            for (i, (a, b)) in first.iter().zip(second).enumerate() {
+                let level = i % self.ticks.len();
+                let apart = Apart {
+                    row: i / self.ticks.len(),
+                    climate: *climate,
+                    lstar: [a.0, b.0],
+                };
+                if worst[level].is_none_or(|w| apart.size_lstar() > w.size_lstar()) {
+                    worst[level] = Some(apart);
+                }
+            }
+        }
+        worst.into_iter().flatten().collect()
+    }
+
     fn table(&self, climate: Climate) -> Table {
         let rows: Vec<usize> = (0..self.rows).collect();
         self.table_of_rows(climate, &rows)
     }
 
     fn table_of_rows(&self, climate: Climate, rows: &[usize]) -> Table {
-        let count = self.ticks.len() * rows.len() * CONTENTS.len();
+        let of = |content: Content| {
+            self.scheme
+                .fields
+                .iter()
+                .map(|f| content.ticks(f))
+                .collect()
+        };
+        self.table_of(climate, rows, &CONTENTS.map(of))
+    }
+
+    fn table_of(&self, climate: Climate, rows: &[usize], contents: &[Vec<u32>; 2]) -> Table {
+        let count = self.ticks.len() * rows.len() * contents.len();
         let mut coverage = vec![(0.0, 0.0); count];
         for mover in self.response.movers(climate.temperature_c, climate.stretch) {
-            self.add_class(&mover, rows, &mut coverage);
+            self.add_class(&mover, rows, contents, &mut coverage);
         }
         let curve = &self.response.curve;
         let lstar = |(dark, clear): (f64, f64)| (curve.lstar(dark), curve.lstar(clear));
@@ -121,7 +174,13 @@ impl Finished<'_> {
         table
     }
 
-    fn add_class(&self, mover: &Mover, rows: &[usize], coverage: &mut [(f64, f64)]) {
+    fn add_class(
+        &self,
+        mover: &Mover,
+        rows: &[usize],
+        contents: &[Vec<u32>; 2],
+        coverage: &mut [(f64, f64)],
+    ) {
         let erased = strokes_map(mover, &self.scheme.erase.strokes);
         let kinetics = &self.response.kinetics;
         let starts = [kinetics.highest(), kinetics.lowest()].map(|x| erased.apply(&x));
@@ -139,17 +198,11 @@ impl Finished<'_> {
             .map(|level| slots.iter().zip(level).map(|(s, &d)| s.own(d)).collect())
             .collect();
         let mut entries = coverage.iter_mut();
-        for content in CONTENTS {
-            let others: Vec<u32> = self
-                .scheme
-                .fields
-                .iter()
-                .map(|f| content.ticks(f))
-                .collect();
+        for content in contents {
             let run = Run {
                 first: 0,
                 last: self.rows - 1,
-                ticks: others,
+                ticks: content.clone(),
             };
             let column = Column::new(&slots, settle, &[run]);
             for &row in rows {

@@ -7,6 +7,7 @@ mod grey;
 mod histogram;
 mod marks;
 mod pen;
+mod picture;
 mod ramp;
 mod residuals;
 mod sheet;
@@ -15,5 +16,6 @@ mod trim;
 
 pub use chart_page::{Ground, chart_page_png};
 pub use fit::{FitPoint, PointKind, fit_png};
+pub use picture::{Shown, picture_png};
 pub use ramp::{RampBand, RampLevel, ramp_png};
 pub use trim::{TrimBand, TrimLevel, trim_png};

@@ -54,6 +54,14 @@ impl Page {
         Ok(())
     }
 
+    /// Adds `height` lines of pixels as they are: the colour at each place, counted from the first of these lines.
+    pub fn append(&mut self, height: u32, colour: impl Fn(u32, u32) -> [u8; CHANNELS]) {
+        for y in 0..height {
+            self.pixels
+                .extend((0..self.width).flat_map(|x| colour(x, y)));
+        }
+    }
+
     /// Adds the mean of each SCALE × SCALE square.
     fn reduce(&mut self, raster: &[u8]) {
         let scale = SCALE as usize;

@@ -3,6 +3,7 @@
 mod caution;
 mod charge;
 mod energy;
+pub mod flash;
 mod lines;
 mod scheme;
 mod slot;

@@ -1,7 +1,22 @@
 //! The whole panel: every pixel of a picture, the worst of all pictures, and the figures that a set is accepted by.
 
+mod acceptance;
+mod charge;
+mod crosstalk;
+mod luminance;
 mod maps;
 mod picture_run;
+mod predicted;
+mod predicted_drive;
+mod pull;
+mod standing;
 
+pub use acceptance::{Figure, Limit, Verdict, kept};
+pub use charge::{Balance, column_impulse_vs, largest_vs, picture_impulse_vs, resting_balance};
+pub use crosstalk::{Pulled, extreme_contents, pulling_content};
+pub use luminance::{Moment, luminance_series};
 pub use maps::Played;
 pub use picture_run::{Before, Lag, Levels, PictureRun};
+pub use predicted::{Asked, Cell};
+pub use pull::{PullPicture, worst_pull_picture};
+pub use standing::{BELONGS_LSTAR, Standing, StandingBand, lag};

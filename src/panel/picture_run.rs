@@ -6,10 +6,10 @@
 //! one state for the whole column and the last ends in one number, so that there the maps shrink to a state and to a
 //! function of it.
 
+use super::charge::Balance;
 use super::maps::{ClassMaps, FieldMaps, Played, seen_after};
 use crate::pigment::{Map, State};
-use crate::response::Response;
-use crate::tone::ResponseCurve;
+use crate::response::{COVERAGE_ROW, Response};
 use rayon::prelude::*;
 
 /// Levels of a panel's pixels, row by row.
@@ -37,7 +37,8 @@ pub enum Before<'a> {
     Picture(Levels<'a>),
 }
 
-/// How late the lines' edges come, s.
+/// How late the lines' edges come, s: a pixel's own pulse is taken to be short by both together, which is the most that the
+/// lines can take from it.
 #[derive(Debug, Clone)]
 pub struct Lag {
     /// The select pulse at each column.
@@ -49,8 +50,10 @@ pub struct Lag {
 /// A band at one temperature, ready to drive pictures.
 #[derive(Debug, Clone)]
 pub struct PictureRun {
+    response: Response,
+    temperature_c: f64,
+    stretch: f64,
     classes: Vec<ClassMaps>,
-    curve: ResponseCurve,
     /// Of each field, s, as played.
     ticks_s: Vec<f64>,
     lag: Option<Lag>,
@@ -64,8 +67,10 @@ impl PictureRun {
     pub fn new(response: &Response, played: &Played, lag: Option<Lag>) -> Self {
         let tick = |f: &crate::drive::Field| f.tick_s() * played.stretch;
         PictureRun {
+            response: response.clone(),
+            temperature_c: played.temperature_c,
+            stretch: played.stretch,
             classes: ClassMaps::all(response, played),
-            curve: response.curve.clone(),
             ticks_s: played.fields.iter().map(tick).collect(),
             lag,
         }
@@ -73,15 +78,30 @@ impl PictureRun {
 
     /// Lightness of every pixel after the refresh and its rest, row by row.
     pub fn lstar(&self, picture: Levels, before: Before) -> Vec<f64> {
-        let coverage = self.coverage(picture, before);
-        coverage
-            .into_par_iter()
-            .map(|a| self.curve.lstar(a))
-            .collect()
+        self.seen(self.coverage(picture, before))
+    }
+
+    /// The same after a resting balance, one for each column.
+    pub fn balanced_lstar(&self, picture: Levels, before: Before, balance: &[Balance]) -> Vec<f64> {
+        self.seen(self.all_columns(picture, before, Some(balance)))
+    }
+
+    fn seen(&self, coverage: Vec<f64>) -> Vec<f64> {
+        let curve = &self.response.curve;
+        coverage.into_par_iter().map(|a| curve.lstar(a)).collect()
     }
 
     /// Coverage of every pixel, row by row.
     pub fn coverage(&self, picture: Levels, before: Before) -> Vec<f64> {
+        self.all_columns(picture, before, None)
+    }
+
+    fn all_columns(
+        &self,
+        picture: Levels,
+        before: Before,
+        balance: Option<&[Balance]>,
+    ) -> Vec<f64> {
         let (rows, columns) = (picture.rows(), picture.columns);
         let firsts: Vec<usize> = (0..columns).step_by(COLUMNS_A_TASK).collect();
         let strips: Vec<Vec<f64>> = firsts
@@ -90,7 +110,10 @@ impl PictureRun {
                 let mut work = Work::of(rows);
                 let strip = first..(first + COLUMNS_A_TASK).min(columns);
                 strip
-                    .flat_map(|column| self.column(picture, before, column, &mut work))
+                    .flat_map(|column| {
+                        let balance = balance.map(|b| b[column]);
+                        self.column(picture, before, (column, balance), &mut work)
+                    })
                     .collect()
             })
             .collect();
@@ -110,15 +133,22 @@ impl PictureRun {
         all
     }
 
-    fn column(&self, picture: Levels, before: Before, column: usize, work: &mut Work) -> Vec<f64> {
-        let content = content(picture, column);
+    fn column(
+        &self,
+        picture: Levels,
+        before: Before,
+        (column, balance): (usize, Option<Balance>),
+        work: &mut Work,
+    ) -> Vec<f64> {
+        let movers = balance.map(|_| self.response.movers(self.temperature_c, self.stretch));
+        let content = content_of(picture, column);
         let old = match before {
             Before::Picture(old) => Some(content_of(old, column)),
             _ => None,
         };
         let late = self.late(column, content.len());
         let mut coverage = vec![0.0; content.len()];
-        for class in &self.classes {
+        for (k, class) in self.classes.iter().enumerate() {
             let start = match before {
                 Before::Clear => class.clearest,
                 _ => class.darkest,
@@ -135,7 +165,17 @@ impl PictureRun {
                     drive.fields(&content, Start::Each, work);
                 }
             }
-            drive.add_coverage(&content, work, &mut coverage);
+            match balance.zip(movers.as_ref()) {
+                None => drive.add_coverage(&content, work, &mut coverage),
+                Some((balance, movers)) => {
+                    drive.end(&content, work);
+                    let held = movers[k].hold(balance.pixel_v, balance.seconds);
+                    let seen = held.pulled_back(&COVERAGE_ROW);
+                    for (coverage, x) in coverage.iter_mut().zip(&work.states) {
+                        *coverage += class.share * value(&seen, x);
+                    }
+                }
+            }
         }
         coverage
     }
@@ -146,20 +186,22 @@ impl PictureRun {
             return Vec::new();
         };
         let short = |tick_s: &f64| {
-            let share = |row: usize| (lag.select_s[column] - lag.data_s[row]).abs() / tick_s;
+            let share = |row: usize| (lag.select_s[column] + lag.data_s[row]) / tick_s;
             (0..rows).map(|row| share(row).min(1.0)).collect()
         };
         self.ticks_s.iter().map(short).collect()
     }
 }
 
-fn content(picture: Levels, column: usize) -> Vec<u16> {
-    content_of(picture, column)
-}
-
 fn content_of(picture: Levels, column: usize) -> Vec<u16> {
     let pixels = picture.levels.iter().skip(column);
     pixels.step_by(picture.columns.max(1)).copied().collect()
+}
+
+/// An affine function of a state.
+#[inline]
+fn value(of: &[f64; 4], x: &State) -> f64 {
+    of[0] * x[0] + of[1] * x[1] + of[2] * x[2] + of[3]
 }
 
 /// What a column begins its fields with.
@@ -256,8 +298,7 @@ impl ColumnDrive<'_> {
         let mut seen = seen_after(self.class);
         for (row, &level) in content.iter().enumerate().rev() {
             let x = &work.states[row];
-            let a = seen[0] * x[0] + seen[1] * x[1] + seen[2] * x[2] + seen[3];
-            coverage[row] += self.class.share * a;
+            coverage[row] += self.class.share * value(&seen, x);
             seen = field.other[usize::from(level)].pulled_back(&seen);
         }
     }

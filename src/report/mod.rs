@@ -2,6 +2,7 @@
 
 mod by_input;
 mod chart_report;
+mod check_report;
 mod compared;
 mod design_words;
 mod levels;
@@ -16,6 +17,7 @@ mod words;
 
 pub use by_input::{Bin, ByInput};
 pub use chart_report::{ChartReport, Forecast, ParameterForecast};
+pub use check_report::CheckReport;
 pub use compared::{Compared, fitted, held_out};
 pub use levels::levels_csv;
 pub use rehearsal_report::RehearsalReport;

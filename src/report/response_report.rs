@@ -9,12 +9,10 @@ use crate::response::fit::{Estimate, Fit, RungFit};
 use crate::response::least_squares::Ending;
 use crate::response::parameters::Scale;
 use crate::response::robust::Stray;
-use crate::response::{Response, Source, holdout};
+use crate::response::{FORMAT, Response, Source, VERSION, holdout};
 use nalgebra::DMatrix;
 use serde::Serialize;
 
-pub const FORMAT: &str = "greyloom-response";
-pub const VERSION: u32 = 1;
 /// Correlations beyond this, of either sign, are worth a warning: the pair is known better together than apart.
 pub const STRONG_CORRELATION: f64 = 0.95;
 const DIGITS: usize = 6;

@@ -3,9 +3,11 @@
 mod chart;
 mod correct;
 mod samples;
+mod shown;
 mod smooth;
 
 pub use chart::verification_chart;
 pub use correct::{Another, BandTrim, LevelChange, Trimmed, trim};
 pub use samples::Verification;
+pub use shown::read_figures;
 pub use smooth::{Character, Sample, smooth, smooth_with};

@@ -123,7 +123,7 @@ pub fn band_of<'a>(set: &'a Waveforms, page: &Page) -> Option<&'a Band> {
         .flatten()
 }
 
-fn level_of(band: &Band, patch: &Patch) -> Option<usize> {
+pub fn level_of(band: &Band, patch: &Patch) -> Option<usize> {
     band.ticks.iter().position(|ticks| *ticks == patch.ticks)
 }
 

@@ -1,0 +1,117 @@
+//! `greyloom check`: the figures that a finished set is accepted by.
+
+use super::finished::FinishedSet;
+use super::talk::Talk;
+use super::{arguments, on_threads, tell};
+use crate::error::{Error, Result, Unmet};
+use crate::panel::{Asked, Cell};
+use crate::project::{Measured, read_chart_of};
+use crate::report::CheckReport;
+use crate::trim::{Verification, read_figures};
+use std::path::PathBuf;
+
+/// Work out the acceptance figures of a finished set: worst cases over all pictures, against the panel's limits
+#[derive(Debug, clap::Args)]
+pub(super) struct Arguments {
+    /// A waveforms.json, with the response.json and panel.toml beside it
+    #[arg(value_name = "W")]
+    waveforms: PathBuf,
+    /// Folder whose panel.toml gives the panel and its limits [default: that of W]
+    #[arg(long, value_name = "PROJECT")]
+    project: Option<PathBuf>,
+    /// Chart of the levels that was read, as `greyloom chart PROJECT --waveforms W` writes it
+    #[arg(long, value_name = "FILE", requires = "scans")]
+    chart: Option<PathBuf>,
+    /// Readings of that chart
+    #[arg(long, value_name = "FILE", requires = "chart")]
+    scans: Option<PathBuf>,
+    /// Largest error of a level, in steps of the ladder: above 0, at most 0.5; as given to fit
+    #[arg(long, value_name = "STEPS", default_value_t = arguments::TOLERANCE_STEPS, allow_negative_numbers = true, value_parser = arguments::tolerance_steps)]
+    tolerance: f64,
+    /// The controller plays the resting balance: judge the net impulse that is left after it
+    #[arg(long)]
+    balance: bool,
+    /// Energy that the panel's cell holds, mWh: above 0
+    #[arg(long, value_name = "MWH", requires = "refreshes", allow_negative_numbers = true, value_parser = arguments::above_zero)]
+    cell: Option<f64>,
+    /// Refreshes a day: above 0
+    #[arg(long, value_name = "N", requires = "cell", allow_negative_numbers = true, value_parser = arguments::above_zero)]
+    refreshes: Option<f64>,
+    /// Print one JSON document in place of the figures
+    #[arg(long)]
+    json: bool,
+    /// Threads to work on [default: one a core]; the result is the same
+    #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = arguments::threads)]
+    threads: Option<usize>,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Result<()> {
+    on_threads(arguments.threads, || check(arguments))
+}
+
+fn check(arguments: &Arguments) -> Result<()> {
+    let talk = Talk::new();
+    let finished = FinishedSet::read(&arguments.waveforms, arguments.project.as_deref())?;
+    let verification = verification(arguments, &finished)?;
+    talk.step("proving every level, row and content");
+    let standing = finished.standing()?;
+    talk.step("acceptance figures");
+    let mut figures = standing.figures(&Asked {
+        tolerance_steps: arguments.tolerance,
+        balance: arguments.balance,
+        cell: cell(arguments),
+    });
+    if let Some(verification) = &verification {
+        let (set, panel) = (&finished.set, &finished.panel);
+        figures.extend(read_figures(set, panel, verification, arguments.tolerance));
+    }
+    drop(talk);
+    let report = CheckReport::of(&finished.set, figures);
+    tell(arguments.json, || report.to_json(), &report)?;
+    if report.kept {
+        return Ok(());
+    }
+    Err(Error::Unmet(Unmet {
+        request: format!("Every limit of {}", arguments.waveforms.display()),
+        binding: report.broken().join("; "),
+        would_do: would_do(arguments, &report),
+    }))
+}
+
+fn verification(arguments: &Arguments, finished: &FinishedSet) -> Result<Option<Verification>> {
+    let Some((chart_file, scans_file)) = arguments.chart.as_ref().zip(arguments.scans.as_ref())
+    else {
+        return Ok(None);
+    };
+    let chart = read_chart_of(chart_file, &finished.panel, &finished.set)?;
+    let verification = Verification {
+        measured: Measured::of(chart, scans_file, &finished.panel)?,
+        chart_file: chart_file.clone(),
+        scans_file: scans_file.clone(),
+    };
+    verification.check(&finished.set)?;
+    Ok(Some(verification))
+}
+
+fn cell(arguments: &Arguments) -> Option<Cell> {
+    let both = arguments.cell.zip(arguments.refreshes);
+    both.map(|(mwh, refreshes_a_day)| Cell {
+        mwh,
+        refreshes_a_day,
+    })
+}
+
+fn would_do(arguments: &Arguments, report: &CheckReport) -> Vec<String> {
+    let named = |name: &str| report.figures.iter().find(|f| f.name == name);
+    let balanced = named("net impulse, balanced").zip(named("net impulse"));
+    let helps = balanced.is_some_and(|(after, driven)| {
+        !arguments.balance
+            && driven
+                .limit
+                .is_some_and(|l| l.margin(driven.value) < 0.0 && l.margin(after.value) >= 0.0)
+    });
+    helps
+        .then(|| "--balance, where the controller plays the resting balance".to_owned())
+        .into_iter()
+        .collect()
+}

@@ -1,0 +1,152 @@
+//! How far the other rows can pull a pixel: a bound over all pictures, and a picture that comes near it.
+
+use super::maps::{ClassMaps, Played, seen_after};
+use crate::drive::Field;
+use crate::pigment::Map;
+use crate::response::Response;
+
+/// Sweeps over the rows, at most; each sets every row to what pulls most, the others standing.
+const SWEEPS: usize = 4;
+
+/// Of every field the ticks, among those of the levels, that make other rows lightest and darkest.
+///
+/// In a plain field a pixel of another row feels +D for the ticks and −D for the rest, so that more ticks are a higher
+/// voltage at every moment and the chain is monotone: no picture of these levels goes beyond. In a mirrored field both
+/// signs follow each other, and the two contents are only two of many.
+pub fn extreme_contents(fields: &[Field], levels: &[Vec<u32>]) -> [Vec<u32>; 2] {
+    let of = |darkest: bool| {
+        let field = |(f, field): (usize, &Field)| {
+            let ticks = levels.iter().map(|t| t[f]);
+            let most = darkest == (field.direction() > 0.0);
+            let found = if most { ticks.max() } else { ticks.min() };
+            found.unwrap_or(0)
+        };
+        fields.iter().enumerate().map(field).collect()
+    };
+    [of(false), of(true)]
+}
+
+/// A pixel in a column whose other rows pull it as far as they can.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pulled {
+    /// The level of every row; the pixel's own stands in its row.
+    pub content: Vec<u16>,
+    pub lstar: f64,
+}
+
+/// The content of a column, made of the levels of `played`, that makes the pixel of `level` in `row` darkest or lightest,
+/// from the dark panel; found row by row from the level that pulls most when all rows show it.
+pub fn pulling_content(
+    response: &Response,
+    played: &Played,
+    rows: usize,
+    (row, level): (usize, usize),
+    darkest: bool,
+) -> Pulled {
+    let column = Column {
+        classes: ClassMaps::all(response, played),
+        row,
+        levels: played.ticks.len(),
+        sign: if darkest { 1.0 } else { -1.0 },
+    };
+    let alone = |l: usize| {
+        let mut content = vec![l; rows];
+        content[row] = level;
+        content
+    };
+    let pull = |content: &Vec<usize>| column.sign * column.coverage(content);
+    let starts = (0..column.levels).map(alone);
+    let mut content = starts
+        .max_by(|a, b| pull(a).total_cmp(&pull(b)))
+        .unwrap_or_default();
+    let mut best = pull(&content);
+    for _ in 0..SWEEPS {
+        let next = column.swept(&content);
+        let pulled = pull(&next);
+        if pulled <= best {
+            break;
+        }
+        (content, best) = (next, pulled);
+    }
+    Pulled {
+        lstar: response.curve.lstar(column.sign * best),
+        content: content.into_iter().map(|l| l as u16).collect(),
+    }
+}
+
+struct Column {
+    classes: Vec<ClassMaps>,
+    /// Of the pixel looked at.
+    row: usize,
+    levels: usize,
+    sign: f64,
+}
+
+impl Column {
+    fn coverage(&self, content: &[usize]) -> f64 {
+        let of = |class: &ClassMaps| {
+            let mut x = class.erase.apply(&class.darkest);
+            for field in 0..class.fields.len() {
+                for (row, &level) in content.iter().enumerate() {
+                    x = self.slot(class, field, row, level).apply(&x);
+                }
+                x = class.settle.apply(&x);
+            }
+            class.share * class.rest.apply(&x)[1]
+        };
+        self.classes.iter().map(of).sum()
+    }
+
+    fn slot<'a>(&self, class: &'a ClassMaps, field: usize, row: usize, level: usize) -> &'a Map {
+        let maps = &class.fields[field];
+        if row == self.row {
+            &maps.own[level]
+        } else {
+            &maps.other[level]
+        }
+    }
+
+    /// Every other row at the level that pulls most, one after another, rows above already changed.
+    fn swept(&self, content: &[usize]) -> Vec<usize> {
+        let mut content = content.to_vec();
+        for row in (0..content.len()).filter(|&r| r != self.row) {
+            let pulls = self.pulls(&content, row);
+            let most = (0..self.levels).reduce(|a, b| if pulls[b] > pulls[a] { b } else { a });
+            content[row] = most.unwrap_or(content[row]);
+        }
+        content
+    }
+
+    /// How far each level in `row` pulls.
+    fn pulls(&self, content: &[usize], row: usize) -> Vec<f64> {
+        let mut pulls = vec![0.0; self.levels];
+        for class in &self.classes {
+            let through = |field: usize, rows: std::ops::Range<usize>| {
+                rows.fold(Map::IDENTITY, |done, r| {
+                    done.then(self.slot(class, field, r, content[r]))
+                })
+            };
+            let fields = class.fields.len();
+            let start = through(0, 0..row).apply(&class.erase.apply(&class.darkest));
+            let between: Vec<Map> = (1..fields)
+                .map(|f| {
+                    let after = through(f - 1, row + 1..content.len());
+                    after.then(&class.settle).then(&through(f, 0..row))
+                })
+                .collect();
+            let seen = through(fields - 1, row + 1..content.len()).pulled_back(&seen_after(class));
+            for (level, pull) in pulls.iter_mut().enumerate() {
+                let mut x = start;
+                for f in 0..fields {
+                    x = class.fields[f].other[level].apply(&x);
+                    if let Some(between) = between.get(f) {
+                        x = between.apply(&x);
+                    }
+                }
+                let coverage = seen[0] * x[0] + seen[1] * x[1] + seen[2] * x[2] + seen[3];
+                *pull += self.sign * class.share * coverage;
+            }
+        }
+        pulls
+    }
+}
