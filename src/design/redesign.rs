@@ -18,13 +18,14 @@ use crate::waveforms::Band;
 /// Factors on the tolerance that are tried where the one asked for can't be kept.
 const LAXER: [f64; 9] = [1.04, 1.08, 1.12, 1.18, 1.25, 1.35, 1.5, 1.75, 2.0];
 
-/// Laxer tolerances beyond the first that serves that are tried as well.
-const ROOM: usize = 2;
+/// Laxer tolerances beyond the first that serves that are tried as well, until an ordinary picture is expected to be this even.
+const ROOM: usize = 5;
+const EVEN_ENOUGH_STEPS: f64 = 0.07;
 
 /// Shares of the tolerance that an ordinary picture is held to, beside the search's own.
 const EVENER: [f64; 6] = [0.04, 0.06, 0.08, 0.1, 0.14, 0.2];
 /// Share of the span that must be left where an ordinary picture is held to less.
-const KEPT_SPAN: f64 = 0.975;
+const KEPT_SPAN: f64 = 0.96;
 
 /// A band whose scheme stands, and what its readings add to the response.
 #[derive(Debug, Clone)]
@@ -136,8 +137,21 @@ pub fn redesign(
         attempt(&request).map(|design| (tolerance_steps, design))
     };
     // Where hardly a ladder is left, a little more room makes it evener.
-    let found = steps.iter().filter_map(within).take(1 + ROOM);
-    let kept = found.min_by(|a, b| uneven(&a.1).total_cmp(&uneven(&b.1)));
+    let mut kept: Option<(f64, Design)> = None;
+    for found in steps.iter().filter_map(within).take(1 + ROOM) {
+        if kept
+            .as_ref()
+            .is_none_or(|(_, k)| uneven(&found.1) < uneven(k))
+        {
+            kept = Some(found);
+        }
+        if kept
+            .as_ref()
+            .is_some_and(|(_, k)| uneven(k) <= EVEN_ENOUGH_STEPS)
+        {
+            break;
+        }
+    }
     match kept {
         Some((tolerance_steps, mut design)) if laxer => {
             design.notes.insert(0, format!(
