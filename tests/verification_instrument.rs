@@ -154,7 +154,7 @@ fn trim_with(top_lstar: f64) -> (Option<i32>, String, bool) {
     let home = Path::new(env!("CARGO_MANIFEST_DIR"));
     let (project, waveforms) = (
         home.join("calibration/harbour-tile"),
-        home.join("waveforms/harbour-tile.json"),
+        home.join("waveforms/harbour-tile/waveforms.json"),
     );
     let panel = shipped().panel;
     let set = Waveforms::read(&waveforms).unwrap();

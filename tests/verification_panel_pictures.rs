@@ -2,11 +2,12 @@
 
 mod small_panel;
 
+use greyloom::design::reach::Scheme;
 use greyloom::drive::{Erase, Field, Piece, Stroke};
 use greyloom::panel::{Before, Lag, Levels, PictureRun, Played};
 use greyloom::pigment::{Mover, State, step_pieces};
 use greyloom::response::{Response, coverage_of};
-use small_panel::{Numbers, RUNG, response};
+use small_panel::{Numbers, RUNG, SlotTable, response};
 
 const ROWS: usize = 6;
 const COLUMNS: usize = 6;
@@ -191,6 +192,23 @@ fn pictures_are_slots_one_after_another() {
         let after = run.coverage(levels(now), Before::Picture(levels(old)));
         let from_old = expected(Some(old), kinetics.highest());
         assert_same(&after, &from_old, "after another picture");
+        // By whole slots as well.
+        let scheme = Scheme {
+            erase: played.erase.clone(),
+            fields: played.fields.to_vec(),
+        };
+        let mut by_slots = vec![0.0; now.len()];
+        for mover in response.movers(played.temperature_c, played.stretch) {
+            let table = SlotTable::new(&mover, &scheme, SETTLE_MS);
+            for (i, coverage) in by_slots.iter_mut().enumerate() {
+                let (row, column) = (i / COLUMNS, i % COLUMNS);
+                let level = |r: usize| usize::from(now[r * COLUMNS + column]);
+                let content: Vec<Vec<u32>> =
+                    (0..ROWS).map(|r| played.ticks[level(r)].clone()).collect();
+                *coverage += table.coverage(kinetics.highest(), row, &content);
+            }
+        }
+        assert_same(&dark, &by_slots, "slot by slot");
         let shown = run.lstar(levels(now), Before::Dark);
         for (l, a) in shown.iter().zip(&dark) {
             assert_eq!(l.to_bits(), response.curve.lstar(*a).to_bits());

@@ -1,0 +1,294 @@
+//! The worst of all pictures against every picture of a small panel; charge against integrating what the pixels feel.
+
+mod small_panel;
+
+use greyloom::design::proof::Finished;
+use greyloom::design::reach::{Climate, Scheme};
+use greyloom::drive::{Erase, Field, Stroke, worst_net_impulse_vs};
+use greyloom::panel::{
+    Before, Levels, PictureRun, Played, column_impulse_vs, extreme_contents, picture_impulse_vs,
+    pulling_content, resting_balance,
+};
+use greyloom::response::Response;
+use small_panel::{Numbers, RUNG, SlotTable, response};
+
+const ROWS: usize = 5;
+const LEVELS: usize = 4;
+const SETTLE_MS: f64 = 2.0;
+/// L*: rounding of some hundred compositions, through the curve.
+const ROUNDING_LSTAR: f64 = 1e-9;
+/// V·s.
+const ROUNDING_VS: f64 = 1e-12;
+const CLIMATE: Climate = Climate {
+    temperature_c: 21.0,
+    stretch: 1.0,
+};
+
+fn field(select_v: f64, data_v: f64, slot_ticks: u32, guard_ticks: u32, mirrored: bool) -> Field {
+    Field {
+        select_v,
+        data_v,
+        tick_us: 8000,
+        slot_ticks,
+        guard_ticks,
+        mirrored,
+    }
+}
+
+fn scheme(fields: &[Field]) -> Scheme {
+    let stroke = |(pixel_v, ms)| Stroke { pixel_v, ms };
+    Scheme {
+        erase: Erase {
+            name: "primed".into(),
+            strokes: [(18.0, 150.0), (-18.0, 900.0)].map(stroke).to_vec(),
+            rest_ms: 600.0,
+        },
+        fields: fields.to_vec(),
+    }
+}
+
+fn played<'a>(scheme: &'a Scheme, ticks: &'a [Vec<u32>]) -> Played<'a> {
+    Played {
+        erase: &scheme.erase,
+        fields: &scheme.fields,
+        ticks,
+        settle_ms: SETTLE_MS,
+        temperature_c: CLIMATE.temperature_c,
+        stretch: CLIMATE.stretch,
+    }
+}
+
+/// Every column of a panel of [`ROWS`] rows and [`LEVELS`] levels.
+fn every_content() -> impl Iterator<Item = Vec<usize>> {
+    (0..LEVELS.pow(ROWS as u32)).map(|mut code| {
+        let mut level = || {
+            let l = code % LEVELS;
+            code /= LEVELS;
+            l
+        };
+        (0..ROWS).map(|_| level()).collect()
+    })
+}
+
+/// Lightest and darkest of one level in one row over every picture.
+fn extremes(
+    response: &Response,
+    scheme: &Scheme,
+    ticks: &[Vec<u32>],
+    (row, level): (usize, usize),
+) -> (f64, f64) {
+    let movers = response.movers(CLIMATE.temperature_c, CLIMATE.stretch);
+    let tables: Vec<SlotTable> = movers
+        .iter()
+        .map(|m| SlotTable::new(m, scheme, SETTLE_MS))
+        .collect();
+    let start = response.kinetics.highest();
+    let shown = every_content()
+        .filter(|content| content[row] == level)
+        .map(|content| {
+            let content: Vec<Vec<u32>> = content.iter().map(|&l| ticks[l].clone()).collect();
+            let coverage = tables.iter().map(|t| t.coverage(start, row, &content));
+            response.curve.lstar(coverage.sum())
+        });
+    shown.fold((f64::NEG_INFINITY, f64::INFINITY), |(light, dark), l| {
+        (light.max(l), dark.min(l))
+    })
+}
+
+/// Ticks of levels in one field, and in two where no level is the extreme of both.
+fn cases() -> Vec<(Scheme, Vec<Vec<u32>>)> {
+    let (strong, weak) = (field(9.0, 3.0, 12, 1, false), field(5.5, 2.25, 5, 0, false));
+    vec![
+        (scheme(&[strong]), [12, 7, 3, 0].map(|t| vec![t]).to_vec()),
+        (
+            scheme(&[weak, strong]),
+            [[1, 11], [5, 6], [0, 4], [3, 0]]
+                .map(|t| t.to_vec())
+                .to_vec(),
+        ),
+    ]
+}
+
+#[test]
+fn the_bound_holds_for_every_picture_and_is_reached_where_one_level_is_extreme() {
+    let response = response(RUNG, 3);
+    for (scheme, ticks) in cases() {
+        let base = Finished {
+            response: &response,
+            scheme: &scheme,
+            rows: ROWS,
+            settle_ms: SETTLE_MS,
+            ticks: &ticks,
+            correction: None,
+        };
+        let contents = extreme_contents(&scheme.fields, &ticks);
+        let bound = base.contents_apart(&[CLIMATE], &contents);
+        for (level, apart) in bound.iter().enumerate() {
+            let mut widest = 0.0f64;
+            for row in 0..ROWS {
+                let (light, dark) = extremes(&response, &scheme, &ticks, (row, level));
+                widest = widest.max(light - dark);
+                if row == apart.row {
+                    assert!(
+                        light <= apart.lstar[0] + ROUNDING_LSTAR,
+                        "{light} {apart:?}"
+                    );
+                    assert!(dark >= apart.lstar[1] - ROUNDING_LSTAR, "{dark} {apart:?}");
+                }
+            }
+            assert!(widest > 0.05, "nothing to see: {widest}");
+            let slack = apart.size_lstar() - widest;
+            assert!(slack >= -ROUNDING_LSTAR, "{slack}");
+            if scheme.fields.len() == 1 {
+                assert!(slack < ROUNDING_LSTAR, "not reached: {slack}");
+            }
+        }
+    }
+}
+
+/// The content that is found pulls as far as any of all pictures.
+#[test]
+fn the_content_found_is_the_worst_of_all() {
+    let response = response(RUNG, 3);
+    for (scheme, ticks) in cases() {
+        for (row, level) in [(0, 1), (2, 2), (4, 3)] {
+            let (light, dark) = extremes(&response, &scheme, &ticks, (row, level));
+            for (darkest, expected) in [(false, light), (true, dark)] {
+                let played = played(&scheme, &ticks);
+                let found = pulling_content(&response, &played, ROWS, (row, level), darkest);
+                assert!(
+                    (found.lstar - expected).abs() < ROUNDING_LSTAR,
+                    "{found:?} {expected}"
+                );
+                assert_eq!(usize::from(found.content[row]), level);
+                // It shows what it says.
+                let picture = Levels {
+                    columns: 1,
+                    levels: &found.content,
+                };
+                let shown = PictureRun::new(&response, &played, None).lstar(picture, Before::Dark);
+                assert!((shown[row] - found.lstar).abs() < ROUNDING_LSTAR);
+            }
+        }
+    }
+}
+
+/// Net impulse of a pixel, piece by piece of every slot.
+fn integrated_vs(scheme: &Scheme, ticks: &[Vec<u32>], content: &[u16], row: usize) -> f64 {
+    let strokes = scheme.erase.strokes.iter().map(|s| s.pixel_v * s.ms * 1e-3);
+    let mut sum: f64 = strokes.sum();
+    for (f, field) in scheme.fields.iter().enumerate() {
+        for (r, &level) in content.iter().enumerate() {
+            let d = ticks[usize::from(level)][f];
+            let pieces = if r == row {
+                field.own_slot(d)
+            } else {
+                field.other_slot(d)
+            };
+            let each = pieces.iter().map(|p| p.pixel_v * f64::from(p.ticks));
+            sum += each.sum::<f64>() * field.tick_s();
+        }
+    }
+    sum
+}
+
+#[test]
+fn charge_is_the_integral_of_what_every_pixel_feels() {
+    let mut numbers = Numbers(17);
+    let mut cases = cases();
+    let mirrored = field(9.0, 3.0, 12, 1, true);
+    cases.push((scheme(&[mirrored]), [12, 7, 3, 0].map(|t| vec![t]).to_vec()));
+    let mut largest = 0.0f64;
+    for (scheme, ticks) in cases {
+        let columns = 3;
+        let levels: Vec<u16> = (0..ROWS * columns)
+            .map(|_| numbers.below(LEVELS) as u16)
+            .collect();
+        let picture = Levels {
+            columns,
+            levels: &levels,
+        };
+        let found = picture_impulse_vs(&scheme.erase, &scheme.fields, &ticks, picture);
+        let worst = worst_net_impulse_vs(&scheme.erase, &scheme.fields, &ticks, ROWS);
+        for (column, found) in found.iter().enumerate() {
+            let content: Vec<u16> = (0..ROWS).map(|r| levels[r * columns + column]).collect();
+            for row in 0..ROWS {
+                let expected = integrated_vs(&scheme, &ticks, &content, row);
+                assert!((found - expected).abs() < ROUNDING_VS, "{found} {expected}");
+            }
+            assert!(found.abs() <= worst.expect("rows").value_vs.abs() + ROUNDING_VS);
+            largest = largest.max(found.abs());
+        }
+        // The resting balance takes away exactly the columns' part.
+        let parts = column_impulse_vs(&scheme.fields, &ticks, picture);
+        for (part, balance) in parts.iter().zip(resting_balance(&parts, 2.0)) {
+            assert!((part + balance.pixel_v * balance.seconds).abs() < ROUNDING_VS);
+            assert!(balance.pixel_v.abs() == 2.0 && balance.seconds >= 0.0);
+        }
+        let none = scheme.fields.iter().all(|f| f.mirrored);
+        assert_eq!(none, parts.iter().all(|p| *p == 0.0));
+    }
+    assert!(largest > 0.1, "{largest}");
+}
+
+/// A balance is a hold at its voltage: slot by slot, then the rest, then the hold.
+#[test]
+fn a_balanced_picture_is_held_after_its_rest() {
+    let response = response(RUNG, 3);
+    let (scheme, ticks) = cases().remove(1);
+    let levels: Vec<u16> = vec![0, 1, 2, 3, 1];
+    let picture = Levels {
+        columns: 1,
+        levels: &levels,
+    };
+    let played = played(&scheme, &ticks);
+    let run = PictureRun::new(&response, &played, None);
+    let parts = column_impulse_vs(&scheme.fields, &ticks, picture);
+    let balance = resting_balance(&parts, 6.0);
+    let held = run.balanced_lstar(picture, Before::Dark, &balance);
+    // The same as a longer rest at that voltage.
+    let longer = Scheme {
+        erase: Erase {
+            rest_ms: 0.0,
+            ..scheme.erase.clone()
+        },
+        ..scheme.clone()
+    };
+    let content: Vec<Vec<u32>> = levels
+        .iter()
+        .map(|&l| ticks[usize::from(l)].clone())
+        .collect();
+    let mut moved = 0.0f64;
+    let plain = run.lstar(picture, Before::Dark);
+    for row in 0..ROWS {
+        let mut coverage = 0.0;
+        for mover in response.movers(CLIMATE.temperature_c, CLIMATE.stretch) {
+            let mut x = response.kinetics.highest();
+            for s in &longer.erase.strokes {
+                x = mover.hold(s.pixel_v, s.ms * 1e-3).apply(&x);
+            }
+            for (f, field) in longer.fields.iter().enumerate() {
+                for (r, ticks) in content.iter().enumerate() {
+                    let pieces = if r == row {
+                        field.own_slot(ticks[f])
+                    } else {
+                        field.other_slot(ticks[f])
+                    };
+                    x = greyloom::pigment::step_pieces(&mover, field.tick_s(), &pieces, x);
+                }
+                x = mover.hold(0.0, SETTLE_MS * 1e-3).apply(&x);
+            }
+            x = mover.hold(0.0, scheme.erase.rest_ms * 1e-3).apply(&x);
+            x = mover.hold(balance[0].pixel_v, balance[0].seconds).apply(&x);
+            coverage += mover.class.share * x[1];
+        }
+        let expected = response.curve.lstar(coverage);
+        assert!(
+            (held[row] - expected).abs() < ROUNDING_LSTAR,
+            "{} {expected}",
+            held[row]
+        );
+        moved = moved.max((held[row] - plain[row]).abs());
+    }
+    assert!(moved > 1e-3, "{moved}");
+}
