@@ -5,12 +5,17 @@ use super::preview::Arguments;
 use super::talk::Talk;
 use super::{arguments, on_threads, say};
 use crate::draw::{Shown, picture_png};
+use crate::drive::{Field, balanced_impulse_vs};
 use crate::error::{Error, Result};
 use crate::output;
-use crate::panel::{Before, Levels, Standing, StandingBand, worst_pull_picture};
+use crate::panel::{
+    Before, Levels, Standing, StandingBand, column_impulse_vs, largest_vs, picture_impulse_vs,
+    resting_balance, worst_pull_picture,
+};
 use crate::picture::{
     Dither, Fitting, LevelPicture, Pattern, read_picture, scaled, to_levels, wanted_lstar,
 };
+use crate::report::passages;
 use std::path::{Path, PathBuf};
 
 /// Width that a panel's picture is magnified to, at least.
@@ -95,6 +100,7 @@ fn draw(arguments: &Arguments, finished: &FinishedSet) -> Result<()> {
     let title = format!("{}: {}", finished.set.panel.name, picture.name);
     let caption =
         format!("{told}. Greys as sRGB of the predicted reflectance, the perfect diffuser white.");
+    let drive = drive_of(&standing, band, &picture.levels, temperature_c);
     let drawn = Shown {
         columns: picture.levels.columns,
         wanted_lstar: &picture.wanted_lstar,
@@ -105,7 +111,61 @@ fn draw(arguments: &Arguments, finished: &FinishedSet) -> Result<()> {
     let png = picture_png(&drawn, magnify, &title, &caption)?;
     output::write_file(&out, png, arguments.force)?;
     drop(talk);
-    say(&format!("{}: {told}\n{}", out.display(), picture.note))
+    let mut rows = vec![("shown", told)];
+    rows.extend(drive);
+    rows.extend(picture.note.map(|note| ("pull", note)));
+    rows.push(("written", out.display().to_string()));
+    say(&format!("{title}\n{}", passages(&rows)))
+}
+
+/// What the picture asks of the drive: charge in three ways, and energy.
+fn drive_of(
+    standing: &Standing,
+    band: &StandingBand,
+    picture: &LevelPicture,
+    temperature_c: f64,
+) -> [(&'static str, String); 2] {
+    let played = standing.played(band, temperature_c);
+    let impulse = |fields: &[Field]| {
+        let columns = picture_impulse_vs(played.erase, fields, played.ticks, levels(picture));
+        played.stretch * largest_vs(&columns)
+    };
+    let mirrored: Vec<Field> = played
+        .fields
+        .iter()
+        .map(|f| Field {
+            mirrored: true,
+            ..*f
+        })
+        .collect();
+    let longer_s = played.stretch
+        * (mirrored.iter().zip(played.fields))
+            .map(|(m, f)| m.seconds(picture.rows) - f.seconds(picture.rows))
+            .sum::<f64>();
+    let parts = column_impulse_vs(played.fields, played.ticks, levels(picture));
+    let data_v = played.fields.iter().map(|f| f.data_v).fold(0.0, f64::max);
+    let balance = resting_balance(&parts, data_v);
+    let rest_s = played.stretch * balance.iter().map(|b| b.seconds).fold(0.0, f64::max);
+    let run = standing.picture_run(band, temperature_c);
+    let before = run.lstar(levels(picture), Before::Dark);
+    let after = run.balanced_lstar(levels(picture), Before::Dark, &balance);
+    let moved = before.iter().zip(&after).map(|(a, b)| (a - b).abs());
+    let energy = standing.panel.load().picture_energy(
+        played.erase,
+        played.fields,
+        played.ticks,
+        &picture.levels,
+    );
+    let charge = format!(
+        "worst pixel: {:.2} V·s as driven; {:.2} V·s with mirrored fields, which last {longer_s:.2} s longer; {:.2} V·s after a resting \
+         balance of up to {rest_s:.2} s, which moves a pixel by up to {:.3} L*",
+        impulse(played.fields),
+        impulse(&mirrored),
+        played.stretch * balanced_impulse_vs(played.erase, played.fields),
+        moved.fold(0.0, f64::max)
+    );
+    let energy = format!("{:.4} mJ, by the lines alone", energy.total_mj());
+    [("net impulse", charge), ("energy", energy)]
 }
 
 /// A picture in levels, and what it was before.
@@ -113,8 +173,7 @@ struct Meant {
     name: String,
     levels: LevelPicture,
     wanted_lstar: Vec<f64>,
-    /// Told below the result; ends its own line.
-    note: String,
+    note: Option<String>,
 }
 
 fn meant(
@@ -127,12 +186,7 @@ fn meant(
         return converted(arguments, file, standing, band);
     }
     let (rows, columns) = (standing.panel.rows, standing.panel.columns);
-    let drawn = |pattern: Pattern| {
-        (
-            pattern.drawn(rows, columns, standing.set.levels),
-            String::new(),
-        )
-    };
+    let drawn = |pattern: Pattern| (pattern.drawn(rows, columns, standing.set.levels), None);
     let name = arguments.pattern.unwrap_or(PatternName::Ramp);
     let (levels, note) = match name {
         PatternName::Ramp => drawn(Pattern::Ramp),
@@ -143,7 +197,7 @@ fn meant(
         PatternName::Pull => {
             let pull = worst_pull_picture(standing, band, temperature_c);
             let note = format!(
-                "level {} in row {} shows {:.3} L* on the left and {:.3} L* on the right: {:.3} L* apart; no picture makes it more than {:.3} L*\n",
+                "level {} in row {} shows {:.3} L* on the left and {:.3} L* on the right: {:.3} L* apart; no picture makes it more than {:.3} L*",
                 pull.level,
                 pull.row,
                 pull.lightest_lstar,
@@ -156,7 +210,7 @@ fn meant(
                 columns,
                 levels: pull.levels,
             };
-            (levels, note)
+            (levels, Some(note))
         }
     };
     let targets = levels
@@ -198,7 +252,7 @@ fn converted(
         name,
         wanted_lstar: wanted_lstar(&picture, band.targets_lstar),
         levels: to_levels(&picture, band.targets_lstar, dither),
-        note: String::new(),
+        note: None,
     })
 }
 

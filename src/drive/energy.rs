@@ -41,6 +41,40 @@ impl Energy {
 const MJ_PER_J: f64 = 1e3;
 
 impl PanelLoad {
+    /// The energy that a refresh draws for one picture: `levels` holds the level of every pixel, row by row, each below the
+    /// number of `level_ticks`.
+    pub fn picture_energy(
+        &self,
+        erase: &Erase,
+        fields: &[Field],
+        level_ticks: &[Vec<u32>],
+        levels: &[u16],
+    ) -> Energy {
+        let swings: Vec<Vec<Swings>> = level_ticks
+            .iter()
+            .map(|ticks| {
+                let each = fields.iter().zip(ticks);
+                each.map(|(f, &t)| Swings::of_slot(f, t)).collect()
+            })
+            .collect();
+        let mut columns_v2 = 0.0;
+        for column in 0..self.columns {
+            let pixels = levels.iter().skip(column).step_by(self.columns.max(1));
+            let shown: Vec<&Vec<Swings>> = pixels.map(|&l| &swings[usize::from(l)]).collect();
+            for field in 0..fields.len() {
+                let first = shown.first().map_or(0.0, |s| s[field].opening_v2());
+                let last = shown.last().map_or(0.0, |s| s[field].closing_v2());
+                let steps = shown.windows(2).map(|w| w[1][field].after_v2(&w[0][field]));
+                columns_v2 += first + steps.sum::<f64>() + last;
+            }
+        }
+        let column_f = self.rows as f64 * self.pixel_f;
+        Energy {
+            columns_mj: column_f * columns_v2 * MJ_PER_J,
+            ..self.worst_energy(erase, fields, &[])
+        }
+    }
+
     /// The most energy that a refresh draws, over all pictures made of the levels whose ticks, one a field, are
     /// `level_ticks`; without a level, columns draw nothing.
     ///

@@ -1,9 +1,12 @@
 //! How far the other rows can pull a pixel: a bound over all pictures, and a picture that comes near it.
 
 use super::maps::{ClassMaps, Played, seen_after};
+use crate::design::proof::Apart;
+use crate::design::reach::Climate;
 use crate::drive::Field;
-use crate::pigment::Map;
-use crate::response::Response;
+use crate::pigment::{Map, State};
+use crate::response::{Response, coverage_of};
+use rayon::prelude::*;
 
 /// Sweeps over the rows, at most; each sets every row to what pulls most, the others standing.
 const SWEEPS: usize = 4;
@@ -24,6 +27,68 @@ pub fn extreme_contents(fields: &[Field], levels: &[Vec<u32>]) -> [Vec<u32>; 2] 
         fields.iter().enumerate().map(field).collect()
     };
     [of(false), of(true)]
+}
+
+/// For each level, the row in which other rows can pull it farthest apart, by a bound that holds for mirrored fields too: every
+/// slot of another row moves each stage of each class to the largest (smallest) that any level's data can bring it to. Since
+/// the maps keep the order of states, no picture goes beyond. From the dark panel.
+pub fn greedy_apart(response: &Response, played: &Played, rows: usize) -> Vec<Apart> {
+    let classes = ClassMaps::all(response, played);
+    let levels = played.ticks.len();
+    let mut coverage = vec![[0.0; 2]; rows * levels];
+    for class in &classes {
+        let start = class.erase.apply(&class.darkest);
+        for (side, highest) in [(0, false), (1, true)] {
+            let extreme = |field: usize, x: &State| {
+                let others = class.fields[field].other.iter().map(|m| m.apply(x));
+                let pick = if highest { f64::max } else { f64::min };
+                let reduced = others.reduce(|a, b| std::array::from_fn(|k| pick(a[k], b[k])));
+                reduced.unwrap_or(*x)
+            };
+            let through = |field: usize, mut x: State, slots: usize| {
+                for _ in 0..slots {
+                    x = extreme(field, &x);
+                }
+                x
+            };
+            let ends: Vec<f64> = (0..rows * levels)
+                .into_par_iter()
+                .map(|i| {
+                    let (row, level) = (i / levels, i % levels);
+                    let mut x = start;
+                    for field in 0..class.fields.len() {
+                        x = through(field, x, row);
+                        x = class.fields[field].own[level].apply(&x);
+                        x = through(field, x, rows - 1 - row);
+                        x = class.settle.apply(&x);
+                    }
+                    coverage_of(&class.rest.apply(&x))
+                })
+                .collect();
+            for (sum, end) in coverage.iter_mut().zip(ends) {
+                sum[side] += class.share * end;
+            }
+        }
+    }
+    let apart = |row: usize, level: usize| Apart {
+        row,
+        climate: Climate {
+            temperature_c: played.temperature_c,
+            stretch: played.stretch,
+        },
+        lstar: coverage[row * levels + level].map(|a| response.curve.lstar(a)),
+    };
+    let worst = |level: usize| {
+        let all = (0..rows).map(|row| apart(row, level));
+        all.reduce(|a, b| {
+            if b.size_lstar() > a.size_lstar() {
+                b
+            } else {
+                a
+            }
+        })
+    };
+    (0..levels).filter_map(worst).collect()
 }
 
 /// A pixel in a column whose other rows pull it as far as they can.

@@ -13,7 +13,7 @@ mod standing;
 
 pub use acceptance::{Figure, Limit, Verdict, kept};
 pub use charge::{Balance, column_impulse_vs, largest_vs, picture_impulse_vs, resting_balance};
-pub use crosstalk::{Pulled, extreme_contents, pulling_content};
+pub use crosstalk::{Pulled, extreme_contents, greedy_apart, pulling_content};
 pub use luminance::{Moment, luminance_series};
 pub use maps::Played;
 pub use picture_run::{Before, Lag, Levels, PictureRun};

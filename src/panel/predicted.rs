@@ -1,11 +1,13 @@
 //! Acceptance figures as the set and its response predict them, the worst of all bands.
 
 use super::acceptance::{Figure, Limit};
-use super::crosstalk::extreme_contents;
+use super::crosstalk::{extreme_contents, greedy_apart};
+use super::maps::Played;
 use super::picture_run::{Before, Lag, Levels, PictureRun};
 use super::standing::{Standing, StandingBand, lag};
 use crate::design::even::mixed_levels;
 use crate::design::middle::Middle;
+use crate::design::proof::Apart;
 use crate::design::reach::Climate;
 use crate::tone::reflectance_from_lstar;
 
@@ -54,6 +56,7 @@ impl Standing<'_> {
             self.ghost(),
             self.shading(twice),
             self.uniformity(tolerance),
+            self.shortest_pulse(),
             self.refresh(),
         ];
         figures.extend(self.impulse(asked.balance));
@@ -235,10 +238,33 @@ impl Standing<'_> {
         let contents = extreme_contents(&band.band.fields, &band.band.ticks);
         let mut climates = band.corners();
         climates.push(band.climate.design());
-        let apart = self.finished(band).contents_apart(&climates, &contents);
+        let mut apart = self.finished(band).contents_apart(&climates, &contents);
+        if band.band.fields.iter().any(|f| f.mirrored) {
+            let bounds = climates.iter().map(|c| {
+                let played = Played {
+                    temperature_c: c.temperature_c,
+                    stretch: c.stretch,
+                    ..self.played(band, c.temperature_c)
+                };
+                greedy_apart(self.response, &played, self.panel.rows)
+            });
+            let wider = |a: Vec<Apart>, b: Vec<Apart>| {
+                let pairs = a.into_iter().zip(b);
+                pairs
+                    .map(|(a, b)| {
+                        if b.size_lstar() > a.size_lstar() {
+                            b
+                        } else {
+                            a
+                        }
+                    })
+                    .collect()
+            };
+            apart = bounds.reduce(wider).unwrap_or(apart);
+        }
         let y = |lstar: Option<&f64>| reflectance_from_lstar(lstar.copied().unwrap_or(0.0));
         let span = y(band.targets_lstar.last()) - y(band.targets_lstar.first());
-        let pull = |(level, a): (usize, &crate::design::proof::Apart)| Pull {
+        let pull = |(level, a): (usize, &Apart)| Pull {
             level,
             row: a.row,
             climate: a.climate,

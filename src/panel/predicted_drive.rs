@@ -28,6 +28,27 @@ impl Standing<'_> {
         )
     }
 
+    /// The shortest pulse that the lines still carry to their far ends.
+    pub(super) fn shortest_pulse(&self) -> Figure {
+        const REACHED: f64 = 0.9;
+        let matrix = self.panel.matrix();
+        let [row, column] = [matrix.row_line(), matrix.column_line()];
+        let delays = [row, column].map(|line| line.step_at(1.0).delay_s(REACHED));
+        let ticks = self.bands.iter().flat_map(|b| &b.band.fields);
+        let shortest_us = ticks.map(|f| f.tick_us).min().unwrap_or(0);
+        Figure::new(
+            "shortest pulse",
+            (1e6 * delays[0].max(delays[1]), "µs"),
+            Some(Limit::AtMost(f64::from(shortest_us))),
+            "pulse that just reaches 0.9 of its voltage at the far end of a row and of a column",
+            format!(
+                "row {:.2} µs, column {:.2} µs, drivers included; limit: the shortest tick of the set",
+                1e6 * delays[0],
+                1e6 * delays[1]
+            ),
+        )
+    }
+
     pub(super) fn impulse(&self, balance: bool) -> Vec<Figure> {
         let of = |b: &StandingBand| {
             let band = b.band;

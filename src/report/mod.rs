@@ -51,6 +51,13 @@ impl FitReport<'_> {
     }
 }
 
+/// Lines behind labels, broken between words.
+pub fn passages(rows: &[(&str, String)]) -> String {
+    rows.iter()
+        .map(|(label, text)| lines::passage(label, text))
+        .collect()
+}
+
 /// Numbers, strings and lists only, so serialising can't fail.
 fn to_json(value: &impl Serialize) -> String {
     let compact = serde_json::to_string(value).unwrap_or_default();
