@@ -18,6 +18,7 @@ fn spot((choice, (mid_lstar, half_lstar)): (usize, (f64, f64))) -> Spot {
     Spot {
         mid_lstar,
         half_lstar,
+        unsure_lstar: 0.0,
         choice,
     }
 }

@@ -142,7 +142,7 @@ fn a_correction_knows_its_places_together_as_it_does_each() {
         })
         .collect();
     let character = Character {
-        scales: [0.3, 0.1, 0.1, 0.1, 0.05, 0.05, 0.05, 0.05],
+        scales: [0.3, 0.1, 0.1, 0.1, 0.05, 0.05, 0.05, 0.05, 0.05, 0.05],
         length_lstar: 12.0,
         rough_lstar: 0.02,
     };
