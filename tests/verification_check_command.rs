@@ -31,7 +31,7 @@ static FIGURES: LazyLock<Vec<Value>> = LazyLock::new(|| {
     let dir = shipped();
     let output = run(
         dir.path(),
-        "check waveforms.json --json --cell 2000 --refreshes 48",
+        "check waveforms.json --json --cell-mah 500 --cell-v 4 --refreshes 48",
     );
     let told: Value = serde_json::from_slice(&output.stdout).unwrap();
     told["figures"].as_array().unwrap().clone()
@@ -76,7 +76,7 @@ fn figures_are_those_of_the_set() {
         crosstalk > 0.05 && crosstalk <= 2.0 * tolerance,
         "{crosstalk}"
     );
-    // 2000 mWh are 7200 J; 48 refreshes of that energy a day.
+    // 500 mAh at 4 V are 7200 J; 48 refreshes of that energy a day.
     let days = 7200.0 / (48.0 * 1e-3 * largest("energy_mj"));
     let life = figure("battery life")["value"].as_f64().unwrap();
     assert!((life / days - 1.0).abs() < 1e-3, "{life} {days}");
@@ -193,8 +193,9 @@ fn what_does_not_belong_together_is_refused() {
     let dir = shipped();
     for line in [
         "check waveforms.json --chart c.csv",
-        "check waveforms.json --cell 100",
-        "check waveforms.json --cell 0 --refreshes 3",
+        "check waveforms.json --cell-mah 100 --cell-v 3",
+        "check waveforms.json --cell-mah 0 --cell-v 3 --refreshes 3",
+        "check waveforms.json --cell-mah 9 --cell-v 1001 --refreshes 3",
         "preview waveforms.json --from x.png",
         "preview waveforms.json --pattern ramp --magnify 33",
         "preview waveforms.json --pattern ramp --temperature 60",

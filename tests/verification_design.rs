@@ -267,12 +267,13 @@ fn check_edges(project: &Project, design: &Design) {
 fn errors_at_the_edges_are_those_of_the_pixels() {
     check_edges(&project(), &COMMON);
     check_edges(&project(), &PER_BAND);
-    // Without stretching the liquid's speed shows at both ends.
+    // Without stretching the liquid's speed shows: at both ends, though at one of them it may pull against what is worst there.
     for band in &COMMON.bands {
-        for outer in [&band.edges[0], &band.edges[2]] {
-            let gained = outer.unstretched_error_steps - outer.error_steps;
-            assert!(gained > 0.5 * TOLERANCE_STEPS, "{outer:?}");
-        }
+        let gained = [&band.edges[0], &band.edges[2]]
+            .map(|outer| outer.unstretched_error_steps - outer.error_steps);
+        assert!(gained.iter().all(|g| *g > 0.0), "{:?}", band.edges);
+        let most = gained.into_iter().fold(0.0, f64::max);
+        assert!(most > 0.5 * TOLERANCE_STEPS, "{:?}", band.edges);
     }
 }
 

@@ -121,6 +121,7 @@ fn all_files_are_there_and_made_from_the_set() {
         ".greyloom-written",
         "fit.png",
         "levels.csv",
+        "panel.toml",
         "ramp.png",
         "response.json",
         "table.h",
@@ -219,7 +220,7 @@ fn one_thread_gives_the_same_bytes_and_json_the_same_result() {
     let json: Value = serde_json::from_str(&ONE_THREAD.stdout()).unwrap();
     assert_eq!(json["design"]["set"]["levels"], 32);
     assert_eq!(json["response"]["holdout"]["all"]["readings"], 120);
-    assert_eq!(json["files"].as_array().unwrap().len(), 6);
+    assert_eq!(json["files"].as_array().unwrap().len(), 7);
 }
 
 #[test]

@@ -4,7 +4,7 @@ mod small_panel;
 
 use greyloom::design::reach::Scheme;
 use greyloom::drive::{Erase, Field, Piece, Stroke};
-use greyloom::panel::{Before, Lag, Levels, PictureRun, Played};
+use greyloom::panel::{Before, Levels, LineLag, PictureRun, Played};
 use greyloom::pigment::{Mover, State, step_pieces};
 use greyloom::response::{Response, coverage_of};
 use small_panel::{Numbers, RUNG, SlotTable, response};
@@ -221,7 +221,7 @@ fn pictures_are_slots_one_after_another() {
 fn late_pulses_lose_their_beginning() {
     each(|response, played, now, _| {
         let tick_s = played.fields[0].tick_s() * played.stretch;
-        let lag = |share: f64| Lag {
+        let lag = |share: f64| LineLag {
             select_s: vec![0.4 * share * tick_s; COLUMNS],
             data_s: vec![0.6 * share * tick_s; ROWS],
         };

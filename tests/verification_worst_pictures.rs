@@ -4,7 +4,7 @@ mod small_panel;
 
 use greyloom::design::proof::Finished;
 use greyloom::design::reach::{Climate, Scheme};
-use greyloom::drive::{Erase, Field, PanelLoad, Stroke, worst_net_impulse_vs};
+use greyloom::drive::{Erase, Field, Stroke, worst_net_impulse_vs};
 use greyloom::panel::{
     Before, Levels, PictureRun, Played, column_impulse_vs, extreme_contents, greedy_apart,
     picture_impulse_vs, pulling_content, resting_balance,
@@ -225,60 +225,6 @@ fn the_greedy_bound_holds_for_mirrored_fields() {
 
 fn two_plain_fields() -> (Scheme, Vec<Vec<u32>>) {
     cases().remove(1)
-}
-
-/// Σ ΔV² of one column through a field, from 0 V and back, piece by piece.
-fn swings_v2(field: &Field, ticks: &[u32]) -> f64 {
-    let pieces = ticks.iter().flat_map(|&d| field.other_slot(d));
-    let voltages = pieces
-        .filter(|p| p.ticks > 0)
-        .map(|p| -p.pixel_v)
-        .chain([0.0]);
-    let (mut sum, mut last) = (0.0, 0.0);
-    for v in voltages {
-        sum += (v - last) * (v - last);
-        last = v;
-    }
-    sum
-}
-
-/// Energy of a picture by following every column's voltage, and the worst picture above all of them.
-#[test]
-fn energy_is_what_the_edges_of_a_picture_draw() {
-    let load = PanelLoad {
-        rows: ROWS,
-        columns: 3,
-        pixel_f: 2e-12,
-    };
-    let mut numbers = Numbers(23);
-    for (scheme, ticks) in cases() {
-        let (erase, fields) = (&scheme.erase, &scheme.fields);
-        let worst = load.worst_energy(erase, fields, &ticks);
-        let mut most = 0.0f64;
-        for _ in 0..300 {
-            let levels: Vec<u16> = (0..ROWS * 3)
-                .map(|_| numbers.below(LEVELS) as u16)
-                .collect();
-            let found = load.picture_energy(erase, fields, &ticks, &levels);
-            let column = |column: usize| -> f64 {
-                let of = |(f, field): (usize, &Field)| {
-                    let level = |r: usize| usize::from(levels[r * 3 + column]);
-                    let data: Vec<u32> = (0..ROWS).map(|r| ticks[level(r)][f]).collect();
-                    swings_v2(field, &data)
-                };
-                fields.iter().enumerate().map(of).sum()
-            };
-            let expected = 1e3 * ROWS as f64 * 2e-12 * (0..3).map(column).sum::<f64>();
-            assert!((found.columns_mj / expected - 1.0).abs() < 1e-12);
-            assert!(found.columns_mj <= worst.columns_mj * (1.0 + 1e-12));
-            assert_eq!(
-                (found.rows_mj, found.erase_mj),
-                (worst.rows_mj, worst.erase_mj)
-            );
-            most = most.max(found.columns_mj / worst.columns_mj);
-        }
-        assert!(most > 0.6, "{most}");
-    }
 }
 
 /// Net impulse of a pixel, piece by piece of every slot.

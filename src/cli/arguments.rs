@@ -89,10 +89,18 @@ pub(super) fn tolerance_steps(text: &str) -> Result<f64, String> {
 
 /// A number above 0, at most a million.
 pub(super) fn above_zero(text: &str) -> Result<f64, String> {
-    const MOST: f64 = 1e6;
+    above_zero_to(1e6, text)
+}
+
+/// Voltage of a cell.
+pub(super) fn cell_v(text: &str) -> Result<f64, String> {
+    above_zero_to(1e3, text)
+}
+
+fn above_zero_to(most: f64, text: &str) -> Result<f64, String> {
     match plain_number(text) {
-        Some(x) if x > 0.0 && x <= MOST => Ok(x),
-        _ => Err(format!("expected a number above 0 and at most {MOST}")),
+        Some(x) if x > 0.0 && x <= most => Ok(x),
+        _ => Err(format!("expected a number above 0 and at most {most}")),
     }
 }
 

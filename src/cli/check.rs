@@ -4,7 +4,7 @@ use super::finished::FinishedSet;
 use super::talk::Talk;
 use super::{arguments, on_threads, tell};
 use crate::error::{Error, Result, Unmet};
-use crate::panel::{Asked, Cell};
+use crate::panel::{Asked, Supply};
 use crate::project::{Measured, read_chart_of};
 use crate::report::CheckReport;
 use crate::trim::{Verification, read_figures};
@@ -31,11 +31,14 @@ pub(super) struct Arguments {
     /// The controller plays the resting balance: judge the net impulse that is left after it
     #[arg(long)]
     balance: bool,
-    /// Energy that the panel's cell holds, mWh: above 0
-    #[arg(long, value_name = "MWH", requires = "refreshes", allow_negative_numbers = true, value_parser = arguments::above_zero)]
-    cell: Option<f64>,
-    /// Refreshes a day: above 0
-    #[arg(long, value_name = "N", requires = "cell", allow_negative_numbers = true, value_parser = arguments::above_zero)]
+    /// Capacity of the panel's cell, mAh: above 0, at most a million
+    #[arg(long, value_name = "MAH", requires_all = ["cell_v", "refreshes"], allow_negative_numbers = true, value_parser = arguments::above_zero)]
+    cell_mah: Option<f64>,
+    /// Mean voltage of the cell, V: above 0, at most 1000
+    #[arg(long, value_name = "V", requires = "cell_mah", allow_negative_numbers = true, value_parser = arguments::cell_v)]
+    cell_v: Option<f64>,
+    /// Refreshes a day: above 0, at most a million
+    #[arg(long, value_name = "N", requires = "cell_mah", allow_negative_numbers = true, value_parser = arguments::above_zero)]
     refreshes: Option<f64>,
     /// Print one JSON document in place of the figures
     #[arg(long)]
@@ -59,7 +62,7 @@ fn check(arguments: &Arguments) -> Result<()> {
     let mut figures = standing.figures(&Asked {
         tolerance_steps: arguments.tolerance,
         balance: arguments.balance,
-        cell: cell(arguments),
+        supply: supply(arguments),
     });
     if let Some(verification) = &verification {
         let (set, panel) = (&finished.set, &finished.panel);
@@ -93,11 +96,11 @@ fn verification(arguments: &Arguments, finished: &FinishedSet) -> Result<Option<
     Ok(Some(verification))
 }
 
-fn cell(arguments: &Arguments) -> Option<Cell> {
-    let both = arguments.cell.zip(arguments.refreshes);
-    both.map(|(mwh, refreshes_a_day)| Cell {
-        mwh,
-        refreshes_a_day,
+fn supply(arguments: &Arguments) -> Option<Supply> {
+    Some(Supply {
+        capacity_mah: arguments.cell_mah?,
+        volt: arguments.cell_v?,
+        refreshes_a_day: arguments.refreshes?,
     })
 }
 

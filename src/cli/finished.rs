@@ -3,7 +3,7 @@
 use super::fit::RESPONSE;
 use crate::error::{Error, InputError, Result};
 use crate::output::OutputFolder;
-use crate::panel::{BELONGS_LSTAR, Standing};
+use crate::panel::{BELONGS_LSTAR, SetOnPanel};
 use crate::project::{Panel, read_panel};
 use crate::response::{Response, read_response};
 use crate::waveforms::Waveforms;
@@ -69,8 +69,8 @@ impl FinishedSet {
     }
 
     /// The set proved on its panel. Errs where set and response don't belong together.
-    pub fn standing(&self) -> Result<Standing<'_>> {
-        let standing = Standing::new(&self.set, &self.panel, &self.response);
+    pub fn standing(&self) -> Result<SetOnPanel<'_>> {
+        let standing = SetOnPanel::new(&self.set, &self.panel, &self.response);
         let apart = standing.largest_added_lstar();
         if apart <= BELONGS_LSTAR {
             return Ok(standing);

@@ -9,7 +9,7 @@ use crate::drive::{Field, balanced_impulse_vs};
 use crate::error::{Error, Result};
 use crate::output;
 use crate::panel::{
-    Before, Levels, Standing, StandingBand, column_impulse_vs, largest_vs, picture_impulse_vs,
+    BandOnPanel, Before, Levels, SetOnPanel, column_impulse_vs, largest_vs, picture_impulse_vs,
     resting_balance, worst_pull_picture,
 };
 use crate::picture::{
@@ -120,8 +120,8 @@ fn draw(arguments: &Arguments, finished: &FinishedSet) -> Result<()> {
 
 /// What the picture asks of the drive: charge in three ways, and energy.
 fn drive_of(
-    standing: &Standing,
-    band: &StandingBand,
+    standing: &SetOnPanel,
+    band: &BandOnPanel,
     picture: &LevelPicture,
     temperature_c: f64,
 ) -> [(&'static str, String); 2] {
@@ -150,12 +150,12 @@ fn drive_of(
     let before = run.lstar(levels(picture), Before::Dark);
     let after = run.balanced_lstar(levels(picture), Before::Dark, &balance);
     let moved = before.iter().zip(&after).map(|(a, b)| (a - b).abs());
-    let energy = standing.panel.load().picture_energy(
-        played.erase,
-        played.fields,
-        played.ticks,
-        &picture.levels,
-    );
+    let shown: Vec<usize> = picture.levels.iter().map(|&l| usize::from(l)).collect();
+    let energy =
+        standing
+            .panel
+            .load()
+            .picture_energy(played.erase, played.fields, played.ticks, &shown);
     let charge = format!(
         "worst pixel: {:.2} V·s as driven; {:.2} V·s with mirrored fields, which last {longer_s:.2} s longer; {:.2} V·s after a resting \
          balance of up to {rest_s:.2} s, which moves a pixel by up to {:.3} L*",
@@ -164,7 +164,10 @@ fn drive_of(
         played.stretch * balanced_impulse_vs(played.erase, played.fields),
         moved.fold(0.0, f64::max)
     );
-    let energy = format!("{:.4} mJ, by the lines alone", energy.total_mj());
+    let energy = format!(
+        "{:.4} mJ, by the lines alone",
+        energy.map_or(f64::NAN, |e| e.total_mj())
+    );
     [("net impulse", charge), ("energy", energy)]
 }
 
@@ -178,8 +181,8 @@ struct Meant {
 
 fn meant(
     arguments: &Arguments,
-    standing: &Standing,
-    band: &StandingBand,
+    standing: &SetOnPanel,
+    band: &BandOnPanel,
     temperature_c: f64,
 ) -> Result<Meant> {
     if let Some(file) = &arguments.picture {
@@ -230,8 +233,8 @@ fn meant(
 fn converted(
     arguments: &Arguments,
     file: &Path,
-    standing: &Standing,
-    band: &StandingBand,
+    standing: &SetOnPanel,
+    band: &BandOnPanel,
 ) -> Result<Meant> {
     let fitting = match arguments.fit {
         FittingName::Cover => Fitting::Cover,
@@ -265,9 +268,9 @@ fn levels(picture: &LevelPicture) -> Levels<'_> {
 
 /// The band that serves a temperature; without one, the middle band at its design temperature.
 fn band_at<'a, 'b>(
-    standing: &'b Standing<'a>,
+    standing: &'b SetOnPanel<'a>,
     temperature_c: Option<f64>,
-) -> Result<(&'b StandingBand<'a>, f64)> {
+) -> Result<(&'b BandOnPanel<'a>, f64)> {
     let bands = &standing.bands;
     let Some(t) = temperature_c else {
         let band = &bands[bands.len() / 2];

@@ -93,16 +93,16 @@ pub fn even_ticks(
     let least = best.iter().map(|(_, error)| *error).fold(0.0, f64::max);
     let most = (tolerance_steps * picture.step_lstar).max(least);
     let mut options = Options::new(base, spots, targets_lstar, &best, most);
-    let mut among: Vec<&Choice> = options.0.iter().filter_map(|l| l.first()).collect();
-    let mut content: Vec<Vec<u32>> = among.iter().map(|c| c.ticks.clone()).collect();
+    let first = options.0.iter().filter_map(|choices| choices.first());
+    let mut levels: Vec<Vec<u32>> = first.map(|c| c.ticks.clone()).collect();
     let mut found: Option<Even> = None;
     // What a level shows depends on the row before, and so on what is chosen for that.
     for _ in 0..ROUNDS {
-        options.show(&picture, &content, targets_lstar);
-        among = options.evenest_within(least, most, targets_lstar, picture.step_lstar)?;
-        let even = picture.even(&among);
-        let settled = even.ticks == content;
-        content = even.ticks.clone();
+        options.show(&picture, &levels, targets_lstar);
+        let chosen = options.evenest_within(least, most, targets_lstar, picture.step_lstar)?;
+        let even = picture.even(&chosen);
+        let settled = even.ticks == levels;
+        levels = even.ticks.clone();
         if found
             .as_ref()
             .is_none_or(|f| even.expected_steps < f.expected_steps)

@@ -105,7 +105,7 @@ impl Standing<'_> {
 /// Chooses the widest ladder and the ticks anew for bands whose schemes stand, and proves them.
 ///
 /// Where the schemes have no ladder that keeps the tolerance on the panel as it was read, `laxer` allows as little more as they
-/// need, with a note; without it, and beyond twice the tolerance, errs with [`Error::Unmet`].
+/// need to be even, with a note; without it, and beyond twice the tolerance, errs with [`Error::Unmet`].
 pub fn redesign(
     panel: &Panel,
     fit: &Fit,

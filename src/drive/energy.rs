@@ -41,40 +41,6 @@ impl Energy {
 const MJ_PER_J: f64 = 1e3;
 
 impl PanelLoad {
-    /// The energy that a refresh draws for one picture: `levels` holds the level of every pixel, row by row, each below the
-    /// number of `level_ticks`.
-    pub fn picture_energy(
-        &self,
-        erase: &Erase,
-        fields: &[Field],
-        level_ticks: &[Vec<u32>],
-        levels: &[u16],
-    ) -> Energy {
-        let swings: Vec<Vec<Swings>> = level_ticks
-            .iter()
-            .map(|ticks| {
-                let each = fields.iter().zip(ticks);
-                each.map(|(f, &t)| Swings::of_slot(f, t)).collect()
-            })
-            .collect();
-        let mut columns_v2 = 0.0;
-        for column in 0..self.columns {
-            let pixels = levels.iter().skip(column).step_by(self.columns.max(1));
-            let shown: Vec<&Vec<Swings>> = pixels.map(|&l| &swings[usize::from(l)]).collect();
-            for field in 0..fields.len() {
-                let first = shown.first().map_or(0.0, |s| s[field].opening_v2());
-                let last = shown.last().map_or(0.0, |s| s[field].closing_v2());
-                let steps = shown.windows(2).map(|w| w[1][field].after_v2(&w[0][field]));
-                columns_v2 += first + steps.sum::<f64>() + last;
-            }
-        }
-        let column_f = self.rows as f64 * self.pixel_f;
-        Energy {
-            columns_mj: column_f * columns_v2 * MJ_PER_J,
-            ..self.worst_energy(erase, fields, &[])
-        }
-    }
-
     /// The most energy that a refresh draws, over all pictures made of the levels whose ticks, one a field, are
     /// `level_ticks`; without a level, columns draw nothing.
     ///
@@ -86,6 +52,15 @@ impl PanelLoad {
         fields: &[Field],
         level_ticks: &[Vec<u32>],
     ) -> Energy {
+        self.energy(
+            erase,
+            fields,
+            worst_column_swings_v2(fields, level_ticks, self.rows),
+        )
+    }
+
+    /// The energy where a column's Σ ΔV² is `column_v2` in the mean, V².
+    pub(super) fn energy(&self, erase: &Erase, fields: &[Field], column_v2: f64) -> Energy {
         let row_f = self.columns as f64 * self.pixel_f;
         let column_f = self.rows as f64 * self.pixel_f;
         let selects: f64 = fields.iter().map(|f| 2.0 * f.select_v.powi(2)).sum();
@@ -94,7 +69,7 @@ impl PanelLoad {
         Energy {
             erase_mj: all_rows * stroke_swings_v2(erase),
             rows_mj: all_rows * selects,
-            columns_mj: all_columns * worst_column_swings_v2(fields, level_ticks, self.rows),
+            columns_mj: all_columns * column_v2,
         }
     }
 }
@@ -107,7 +82,7 @@ fn stroke_swings_v2(erase: &Erase) -> f64 {
 
 /// A sequence of voltages of a line.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Swings {
+pub(super) struct Swings {
     first_v: f64,
     last_v: f64,
     /// Σ ΔV² from the first to the last.
@@ -167,36 +142,51 @@ fn worst_column_swings_v2(fields: &[Field], level_ticks: &[Vec<u32>], rows: usiz
     if levels.is_empty() || rows == 0 {
         return 0.0;
     }
-    let sum = |level: &[Swings], of: fn(&Swings) -> f64| level.iter().map(of).sum::<f64>();
-    let step = |to: &[Swings], from: &[Swings]| -> f64 {
-        to.iter()
-            .zip(from)
-            .map(|(to, from)| to.after_v2(from))
-            .sum()
-    };
-    let steps: Vec<Vec<f64>> = levels
-        .iter()
-        .map(|to| levels.iter().map(|from| step(to, from)).collect())
-        .collect();
-    let mut best: Vec<f64> = levels.iter().map(|l| sum(l, Swings::opening_v2)).collect();
+    let steps = steps_v2(&levels);
+    let mut best = openings_v2(&levels);
     for _ in 1..rows {
         best = steps.iter().map(|from| largest_sum(&best, from)).collect();
     }
-    let ends: Vec<f64> = levels.iter().map(|l| sum(l, Swings::closing_v2)).collect();
-    largest_sum(&best, &ends)
+    largest_sum(&best, &closings_v2(&levels))
+}
+
+/// From 0 V through the first slot of each level, all fields, V².
+pub(super) fn openings_v2(levels: &[Vec<Swings>]) -> Vec<f64> {
+    let of = |level: &Vec<Swings>| level.iter().map(Swings::opening_v2).sum();
+    levels.iter().map(of).collect()
+}
+
+/// From the last slot of each level to 0 V, all fields, V².
+pub(super) fn closings_v2(levels: &[Vec<Swings>]) -> Vec<f64> {
+    let of = |level: &Vec<Swings>| level.iter().map(Swings::closing_v2).sum();
+    levels.iter().map(of).collect()
+}
+
+/// Through a level's slot, and to it from the slot of another: `[to][from]`, all fields, V².
+pub(super) fn steps_v2(levels: &[Vec<Swings>]) -> Vec<Vec<f64>> {
+    let step = |to: &[Swings], from: &[Swings]| {
+        let each = to.iter().zip(from);
+        each.map(|(to, from)| to.after_v2(from)).sum()
+    };
+    let row = |to: &Vec<Swings>| levels.iter().map(|from| step(to, from)).collect();
+    levels.iter().map(row).collect()
 }
 
 /// The swings of each level in each field; levels that swing alike stand once.
 fn distinct_levels(fields: &[Field], level_ticks: &[Vec<u32>]) -> Vec<Vec<Swings>> {
     let mut levels: Vec<Vec<Swings>> = Vec::new();
-    for ticks in level_ticks {
-        let each = fields.iter().zip(ticks);
-        let level: Vec<Swings> = each.map(|(f, &t)| Swings::of_slot(f, t)).collect();
+    for level in level_ticks.iter().map(|ticks| swings(fields, ticks)) {
         if !levels.contains(&level) {
             levels.push(level);
         }
     }
     levels
+}
+
+/// A column through one level's slot, in each field.
+pub(super) fn swings(fields: &[Field], ticks: &[u32]) -> Vec<Swings> {
+    let each = fields.iter().zip(ticks);
+    each.map(|(f, &t)| Swings::of_slot(f, t)).collect()
 }
 
 fn largest_sum(a: &[f64], b: &[f64]) -> f64 {

@@ -35,11 +35,22 @@ pub struct Matrix {
     pub driver_ohm: f64,
 }
 
+/// The modes of a line before a place is chosen.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Series {
+    /// Wave numbers, smallest first; none for a line that answers at once.
+    sigmas: Vec<f64>,
+    /// Driver's and load's share: Rs/R, CL/C.
+    r: f64,
+    c: f64,
+    rc_s: f64,
+}
+
 /// The answer of one place of a line to a unit step at its driver: 1 − Σ amplitude·exp(−rate·t).
 #[derive(Debug, Clone, PartialEq)]
 pub struct StepResponse {
     /// Slowest first; empty for a line without resistance or capacitance, which answers at once.
-    modes: Vec<Mode>,
+    pub(super) modes: Vec<Mode>,
 }
 
 /// One decaying part of a step response.
@@ -52,7 +63,7 @@ pub struct Mode {
 /// Modes kept: enough from t = 4e-6·RC on.
 const MODES: usize = 1000;
 /// Modes weaker than e to the power of minus this are below rounding.
-const DEAD: f64 = 40.0;
+pub(super) const DEAD: f64 = 40.0;
 /// A resistance or capacitance below this share of the lumped one counts as this share.
 const LEAST_SHARE: f64 = 1e-9;
 
@@ -69,21 +80,33 @@ impl Line {
 
     /// The exact answer to a unit step at `x`, 0 at the driver … 1 at the far end.
     pub fn step_at(&self, x: f64) -> StepResponse {
+        self.series().at(x)
+    }
+
+    /// What the answers of all places have in common; worked out once, it makes each of them cheap.
+    pub fn series(&self) -> Series {
         let ohm = self.ohm.max(LEAST_SHARE * self.driver_ohm);
         let farad = self.farad.max(LEAST_SHARE * self.load_farad);
-        if ohm * farad <= 0.0 {
-            return StepResponse { modes: Vec::new() };
+        let rc_s = ohm * farad;
+        if rc_s <= 0.0 {
+            return Series::default();
         }
         let (r, c) = (self.driver_ohm / ohm, self.load_farad / farad);
-        let mode = |k| {
-            let sigma = wave_number(k, r, c);
-            Mode {
-                amplitude: amplitude(sigma, r, c, x.clamp(0.0, 1.0)),
-                rate_per_s: sigma * sigma / (ohm * farad),
-            }
+        let sigmas = (0..MODES).map(|k| wave_number(k, r, c)).collect();
+        Series { sigmas, r, c, rc_s }
+    }
+}
+
+impl Series {
+    /// The answer to a unit step at `x`, 0 at the driver … 1 at the far end.
+    pub fn at(&self, x: f64) -> StepResponse {
+        let x = x.clamp(0.0, 1.0);
+        let mode = |&sigma: &f64| Mode {
+            amplitude: amplitude(sigma, self.r, self.c, x),
+            rate_per_s: sigma * sigma / self.rc_s,
         };
         StepResponse {
-            modes: (0..MODES).map(mode).collect(),
+            modes: self.sigmas.iter().map(mode).collect(),
         }
     }
 }
@@ -189,12 +212,32 @@ impl Matrix {
     /// By how much a pulse on the pixel at (`row`, `column`) is effectively shortened, s, at most.
     ///
     /// The pixel voltage is row less column, and each line lacks its own mean delay of its pulse, so the sum is what a
-    /// full-height pulse lacks where row and column swing alike, and a bound where one swings less. The pulse must
-    /// be longer than a few time constants.
+    /// full-height pulse lacks where all rows or all columns swing alike (see [`super::Swing::All`]), and a bound
+    /// where fewer do. The pulse must be longer than a few time constants.
     pub fn lag_s(&self, row: usize, column: usize) -> f64 {
-        let along = |i: usize, n: usize| (i as f64 + 0.5) / n.max(1) as f64;
-        self.row_line().elmore_s(along(column, self.columns))
-            + self.column_line().elmore_s(along(row, self.rows))
+        self.row_line().elmore_s(self.along_row(column))
+            + self.column_line().elmore_s(self.along_column(row))
+    }
+
+    /// Where on its row the middle of a pixel in `column` is, 0 at the driver … 1 at the far end.
+    pub(super) fn along_row(&self, column: usize) -> f64 {
+        (column as f64 + 0.5) / self.columns.max(1) as f64
+    }
+
+    /// Where on its column the middle of a pixel in `row` is.
+    pub(super) fn along_column(&self, row: usize) -> f64 {
+        (row as f64 + 0.5) / self.rows.max(1) as f64
+    }
+
+    /// Whether lines can be so: at least one pixel, nothing negative, no time constant beyond all numbers.
+    pub(super) fn is_real(&self) -> bool {
+        let parts = [self.row_ohm, self.column_ohm, self.pixel_f, self.driver_ohm];
+        let pixels = self.rows.max(self.columns) as f64;
+        let ohm = self.row_ohm + self.column_ohm + self.driver_ohm;
+        self.rows > 0
+            && self.columns > 0
+            && parts.iter().all(|p| *p >= 0.0)
+            && (pixels * self.pixel_f * ohm * pixels).is_finite()
     }
 
     /// [`Self::lag_s`] of the pixel farthest from both drivers, s.

@@ -1,14 +1,22 @@
 //! What the lines put on a pixel: strokes, fields, timing, charge, energy, lines.
 
+mod battery;
 mod caution;
 mod charge;
 mod energy;
-pub mod flash;
+mod flash;
+mod flash_pairs;
+mod lag;
 mod lines;
+mod mesh;
+mod picture_energy;
+mod pulse;
 mod scheme;
 mod slot;
 mod timing;
+mod uniformity;
 
+pub use battery::{Cell, Duty, DutyError, Life};
 pub use caution::{
     EXTRA_LOW_AC_V, EXTRA_LOW_DC_V, flash_caution, largest_line_difference_v, voltage_caution,
 };
@@ -17,7 +25,15 @@ pub use charge::{
     worst_net_impulse_vs,
 };
 pub use energy::{Energy, PanelLoad};
-pub use lines::{Line, Matrix, Mode, StepResponse};
+pub use flash::{
+    FLASH_CHANGE, FLASH_DARKER, FLASHES_A_SECOND, FlashError, Flashes, Luminance, general_flashes,
+    repeated_flashes, shortest_refresh_interval_s,
+};
+pub use lag::{Delays, Lag, Swing};
+pub use lines::{Line, Matrix, Mode, Series, StepResponse};
+pub use mesh::{DriveStep, Mesh};
+pub use pulse::Pulse;
 pub use scheme::{Erase, Field, Stroke};
 pub use slot::{Piece, Pieces};
 pub use timing::Timing;
+pub use uniformity::{PlaceLag, Span, Uniformity};

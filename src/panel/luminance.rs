@@ -1,28 +1,21 @@
 //! The panel's mean luminance through a refresh, for the flash that people see.
 
 use super::maps::{ClassMaps, Played};
+use crate::drive::Luminance;
 use crate::pigment::{Map, State};
 use crate::response::Response;
-
-/// The mean over the panel at a moment, as a share of the clear panel's luminance.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Moment {
-    /// From the start of the refresh, as played.
-    pub t_s: f64,
-    pub luminance: f64,
-}
 
 /// Parts of each stroke, and of the rest.
 const PARTS: usize = 8;
 
 /// Mean luminance over a refresh that makes the whole panel show `level`, from the dark or from the clear panel: after each
-/// part of a stroke, after each slot, after the rest.
+/// part of a stroke, after each slot, after the rest; as a share of the clear panel's luminance.
 pub fn luminance_series(
     response: &Response,
     played: &Played,
     rows: usize,
     (level, from_clear): (usize, bool),
-) -> Vec<Moment> {
+) -> Vec<Luminance> {
     let movers = response.movers(played.temperature_c, played.stretch);
     let classes = ClassMaps::all(response, played);
     let start = |c: &ClassMaps| if from_clear { c.clearest } else { c.darkest };
@@ -68,7 +61,7 @@ struct Column<'a> {
     /// By class, then row.
     states: Vec<Vec<State>>,
     t_s: f64,
-    series: Vec<Moment>,
+    series: Vec<Luminance>,
 }
 
 impl Column<'_> {
@@ -91,9 +84,9 @@ impl Column<'_> {
             curve.reflectance(classes.map(|(share, states)| share * states[row][1]).sum())
         };
         let mean = (0..rows).map(reflectance).sum::<f64>() / rows.max(1) as f64;
-        self.series.push(Moment {
+        self.series.push(Luminance {
             t_s: self.t_s,
-            luminance: mean / curve.clear_reflectance(),
+            relative: (mean / curve.clear_reflectance()).clamp(0.0, 1.0),
         });
     }
 }

@@ -40,7 +40,7 @@ pub enum Before<'a> {
 /// How late the lines' edges come, s: a pixel's own pulse is taken to be short by both together, which is the most that the
 /// lines can take from it.
 #[derive(Debug, Clone)]
-pub struct Lag {
+pub struct LineLag {
     /// The select pulse at each column.
     pub select_s: Vec<f64>,
     /// The data at each row.
@@ -56,7 +56,7 @@ pub struct PictureRun {
     classes: Vec<ClassMaps>,
     /// Of each field, s, as played.
     ticks_s: Vec<f64>,
-    lag: Option<Lag>,
+    lag: Option<LineLag>,
 }
 
 /// Columns that one task drives: their pixels share cache lines of the picture.
@@ -64,7 +64,7 @@ const COLUMNS_A_TASK: usize = 8;
 
 impl PictureRun {
     /// Without `lag` the lines answer at once.
-    pub fn new(response: &Response, played: &Played, lag: Option<Lag>) -> Self {
+    pub fn new(response: &Response, played: &Played, lag: Option<LineLag>) -> Self {
         let tick = |f: &crate::drive::Field| f.tick_s() * played.stretch;
         PictureRun {
             response: response.clone(),

@@ -1,14 +1,11 @@
 //! Acceptance figures as the set and its response predict them, the worst of all bands.
 
 use super::acceptance::{Figure, Limit};
-use super::crosstalk::{extreme_contents, greedy_apart};
-use super::maps::Played;
-use super::picture_run::{Before, Lag, Levels, PictureRun};
-use super::standing::{Standing, StandingBand, lag};
+use super::on_panel::{BandOnPanel, SetOnPanel, lag};
+use super::picture_run::{Before, Levels, LineLag, PictureRun};
 use crate::design::even::mixed_levels;
 use crate::design::middle::Middle;
-use crate::design::proof::Apart;
-use crate::design::reach::Climate;
+use crate::drive::{Field, Lag, Swing};
 use crate::tone::reflectance_from_lstar;
 
 /// What is asked of the figures beside the panel's own limits.
@@ -18,14 +15,14 @@ pub struct Asked {
     pub tolerance_steps: f64,
     /// Whether the controller plays the resting balance.
     pub balance: bool,
-    pub cell: Option<Cell>,
+    pub supply: Option<Supply>,
 }
 
-/// What the panel runs from.
+/// The cell that the panel runs from, and how often it refreshes.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Cell {
-    /// Energy that can be drawn.
-    pub mwh: f64,
+pub struct Supply {
+    pub capacity_mah: f64,
+    pub volt: f64,
     pub refreshes_a_day: f64,
 }
 
@@ -38,7 +35,7 @@ pub(super) struct Worst {
     pub at: String,
 }
 
-impl Standing<'_> {
+impl SetOnPanel<'_> {
     /// All figures, in the order in which they are told.
     pub fn figures(&self, asked: &Asked) -> Vec<Figure> {
         let tolerance = asked.tolerance_steps;
@@ -60,13 +57,13 @@ impl Standing<'_> {
             self.refresh(),
         ];
         figures.extend(self.impulse(asked.balance));
-        figures.extend(self.energy(asked.cell));
+        figures.extend(self.energy(asked.supply));
         figures.push(self.flash());
         figures
     }
 
     /// The largest of a value over the bands.
-    pub(super) fn worst(&self, of: impl Fn(&StandingBand) -> Worst) -> Worst {
+    pub(super) fn worst(&self, of: impl Fn(&BandOnPanel) -> Worst) -> Worst {
         let none = Worst {
             value: f64::NEG_INFINITY,
             at: String::new(),
@@ -76,7 +73,7 @@ impl Standing<'_> {
     }
 
     fn levels(&self) -> Figure {
-        let apart = |b: &StandingBand| {
+        let apart = |b: &BandOnPanel| {
             let pairs = b
                 .extremes
                 .highest
@@ -105,7 +102,7 @@ impl Standing<'_> {
         let least = self
             .bands
             .iter()
-            .map(StandingBand::step_lstar)
+            .map(BandOnPanel::step_lstar)
             .fold(f64::INFINITY, f64::min);
         Figure::new(
             "step",
@@ -119,7 +116,7 @@ impl Standing<'_> {
     }
 
     fn worst_error(&self, tolerance: f64) -> Figure {
-        let of = |b: &StandingBand| {
+        let of = |b: &BandOnPanel| {
             let mut extremes = b.extremes.clone();
             for (level, added) in b.added_lstar.iter().enumerate() {
                 extremes.lowest[level].lstar += added;
@@ -146,7 +143,7 @@ impl Standing<'_> {
     }
 
     fn step_error(&self) -> Figure {
-        let of = |b: &StandingBand| {
+        let of = |b: &BandOnPanel| {
             let shown = self.ordinary_lstar(b, self.panel.rows / 2);
             let step = crate::design::choice::step_of(&shown);
             let errors = shown.windows(2).map(|w| ((w[1] - w[0]) / step - 1.0).abs());
@@ -170,7 +167,7 @@ impl Standing<'_> {
     }
 
     fn contrast(&self) -> Figure {
-        let of = |b: &StandingBand| {
+        let of = |b: &BandOnPanel| {
             let (dark, light) = (b.targets_lstar.first(), b.targets_lstar.last());
             let y = |l: Option<&f64>| reflectance_from_lstar(l.copied().unwrap_or(f64::NAN));
             y(light) / y(dark)
@@ -183,95 +180,6 @@ impl Standing<'_> {
             "luminous reflectance of the lightest level over that of the darkest, 45:0",
             "targets of the ladder; smallest of the bands",
         )
-    }
-
-    /// In L*, as a share of the pixel's own luminance, and as a share of the span's.
-    fn crosstalk(&self, limit_steps: Option<Limit>) -> [Figure; 3] {
-        let each: Vec<_> = self.bands.iter().flat_map(|b| self.pulls(b)).collect();
-        let largest = |of: &dyn Fn(&Pull) -> f64| {
-            let (at, value) = largest(each.iter().map(of));
-            let place = each.get(at).map_or(String::new(), Pull::place);
-            (
-                value,
-                format!("between other rows at their lightest and darkest; {place}"),
-            )
-        };
-        let (lstar, at) = largest(&|p| p.lstar());
-        let smallest = |most: f64| most * self.step_lstar();
-        let limit = limit_steps.map(|l| match l {
-            Limit::AtMost(most) => Limit::AtMost(smallest(most)),
-            Limit::AtLeast(least) => Limit::AtLeast(smallest(least)),
-        });
-        let [own, span] = [largest(&Pull::of_own), largest(&Pull::of_span)];
-        [
-            Figure::new(
-                "crosstalk",
-                (lstar, "L*"),
-                limit,
-                "most that other rows change a pixel's lightness; over all pictures, by bound",
-                at,
-            ),
-            Figure::new(
-                "crosstalk, of own",
-                (100.0 * own.0, "%"),
-                None,
-                "the same in luminance, over the luminance that is changed",
-                own.1,
-            ),
-            Figure::new(
-                "crosstalk, of span",
-                (100.0 * span.0, "%"),
-                None,
-                "the same, over the luminance from darkest to lightest level",
-                span.1,
-            ),
-        ]
-    }
-
-    fn step_lstar(&self) -> f64 {
-        let steps = self.bands.iter().map(StandingBand::step_lstar);
-        steps.fold(f64::INFINITY, f64::min)
-    }
-
-    /// What other rows do to every level of a band, at its limits and design temperature.
-    fn pulls(&self, band: &StandingBand) -> Vec<Pull> {
-        let contents = extreme_contents(&band.band.fields, &band.band.ticks);
-        let mut climates = band.corners();
-        climates.push(band.climate.design());
-        let mut apart = self.finished(band).contents_apart(&climates, &contents);
-        if band.band.fields.iter().any(|f| f.mirrored) {
-            let bounds = climates.iter().map(|c| {
-                let played = Played {
-                    temperature_c: c.temperature_c,
-                    stretch: c.stretch,
-                    ..self.played(band, c.temperature_c)
-                };
-                greedy_apart(self.response, &played, self.panel.rows)
-            });
-            let wider = |a: Vec<Apart>, b: Vec<Apart>| {
-                let pairs = a.into_iter().zip(b);
-                pairs
-                    .map(|(a, b)| {
-                        if b.size_lstar() > a.size_lstar() {
-                            b
-                        } else {
-                            a
-                        }
-                    })
-                    .collect()
-            };
-            apart = bounds.reduce(wider).unwrap_or(apart);
-        }
-        let y = |lstar: Option<&f64>| reflectance_from_lstar(lstar.copied().unwrap_or(0.0));
-        let span = y(band.targets_lstar.last()) - y(band.targets_lstar.first());
-        let pull = |(level, a): (usize, &Apart)| Pull {
-            level,
-            row: a.row,
-            climate: a.climate,
-            lstar: a.lstar.map(|l| l + band.added_lstar[level]),
-            span,
-        };
-        apart.iter().enumerate().map(pull).collect()
     }
 
     fn ghost(&self) -> Figure {
@@ -299,7 +207,7 @@ impl Standing<'_> {
         )
     }
 
-    fn shading_of(&self, band: &StandingBand) -> Worst {
+    fn shading_of(&self, band: &BandOnPanel) -> Worst {
         let rows = self.panel.rows;
         let looked_at: Vec<usize> = if rows <= SHADING_ROWS {
             (0..rows).collect()
@@ -325,7 +233,7 @@ impl Standing<'_> {
     }
 
     /// Every level in a row of an ordinary picture at the design temperature, with what readings have added.
-    fn ordinary_lstar(&self, band: &StandingBand, row: usize) -> Vec<f64> {
+    fn ordinary_lstar(&self, band: &BandOnPanel, row: usize) -> Vec<f64> {
         let ticks = &band.band.ticks;
         let levels = mixed_levels(self.panel.rows, ticks.len());
         let content: Vec<Vec<u32>> = levels.into_iter().map(|l| ticks[l].clone()).collect();
@@ -343,18 +251,34 @@ impl Standing<'_> {
             Some(Limit::AtMost(tolerance)),
             "most that the lag of rows and columns changes a level",
             format!(
-                "every pixel of one level, design temperature; lag up to {:.2} µs; {}",
-                1e6 * self.panel.matrix().far_corner_lag_s(),
+                "every pixel of one level, design temperature; {}; {}",
+                self.edges(),
                 worst.at
             ),
         )
     }
 
+    /// How late and how soft edges come over the panel, in words.
+    fn edges(&self) -> String {
+        let ticks = self.bands.iter().flat_map(|b| &b.band.fields);
+        let tick_s = ticks.map(Field::tick_s).fold(f64::INFINITY, f64::min);
+        let even = Lag::of(&self.panel.matrix()).and_then(|lag| lag.uniformity(tick_s, Swing::All));
+        even.map_or(String::new(), |u| {
+            format!(
+                "edges {:.2} to {:.2} µs late and up to {:.2} µs soft, {:.2} % of the shortest tick or more arrives",
+                1e6 * u.delay_s.least,
+                1e6 * u.delay_s.most,
+                1e6 * u.rise_s.most,
+                100.0 * u.on_share.least
+            )
+        })
+    }
+
     /// Lines that answer at once against the nearest, the middle and the farthest column.
-    fn uniformity_of(&self, band: &StandingBand) -> Worst {
+    fn uniformity_of(&self, band: &BandOnPanel) -> Worst {
         let whole = lag(&self.panel.matrix());
         let columns = [0, self.panel.columns / 2, self.panel.columns - 1];
-        let lag = Lag {
+        let lag = LineLag {
             select_s: columns.iter().map(|&c| whole.select_s[c]).collect(),
             data_s: whole.data_s,
         };
@@ -379,42 +303,6 @@ impl Standing<'_> {
     }
 }
 
-/// What other rows do to one level in one place.
-#[derive(Debug, Clone, Copy)]
-struct Pull {
-    level: usize,
-    row: usize,
-    climate: Climate,
-    lstar: [f64; 2],
-    /// Reflectance of the lightest target less that of the darkest.
-    span: f64,
-}
-
-impl Pull {
-    fn lstar(&self) -> f64 {
-        (self.lstar[1] - self.lstar[0]).abs()
-    }
-
-    fn luminances(&self) -> [f64; 2] {
-        self.lstar.map(reflectance_from_lstar)
-    }
-
-    fn of_own(&self) -> f64 {
-        let [a, b] = self.luminances();
-        (b - a).abs() / a.max(1e-9)
-    }
-
-    fn of_span(&self) -> f64 {
-        let [a, b] = self.luminances();
-        (b - a).abs() / self.span.max(1e-9)
-    }
-
-    fn place(&self) -> String {
-        let t = self.climate.temperature_c;
-        format!("level {}, row {}, {t:.1} °C", self.level, self.row)
-    }
-}
-
 /// The largest of some values with its place; nothing gives 0.
 pub(super) fn largest(values: impl Iterator<Item = f64>) -> (usize, f64) {
     let all = values.enumerate();
@@ -429,7 +317,7 @@ fn nowhere() -> Worst {
     }
 }
 
-pub(super) fn celsius(band: &StandingBand) -> String {
+pub(super) fn celsius(band: &BandOnPanel) -> String {
     let limits = band.band.temperature_c;
     format!("{} to {} °C", limits.low, limits.high)
 }

@@ -3,17 +3,15 @@
 use super::acceptance::{Figure, Limit};
 use super::charge::{column_impulse_vs, resting_balance};
 use super::luminance::luminance_series;
+use super::on_panel::{BandOnPanel, SetOnPanel};
 use super::picture_run::{Before, Levels, PictureRun};
-use super::predicted::{Cell, Worst, celsius, largest};
-use super::standing::{Standing, StandingBand};
-use crate::drive::flash::{FLASHES_MAX, flashes_in_a_second};
-use crate::drive::{WorstImpulse, worst_net_impulse_vs};
+use super::predicted::{Supply, Worst, celsius, largest};
+use crate::drive::{
+    Cell, Duty, FLASHES_A_SECOND, Lag, Life, Swing, WorstImpulse, repeated_flashes,
+    shortest_refresh_interval_s, worst_net_impulse_vs,
+};
 
-/// Refreshes that follow each other without a pause, for the flash.
-const CHAINED: usize = 3;
-const J_PER_MWH: f64 = 3.6;
-
-impl Standing<'_> {
+impl SetOnPanel<'_> {
     pub(super) fn refresh(&self) -> Figure {
         let worst = self.worst(|b| Worst {
             value: b.band.refresh_s,
@@ -31,26 +29,28 @@ impl Standing<'_> {
     /// The shortest pulse that the lines still carry to their far ends.
     pub(super) fn shortest_pulse(&self) -> Figure {
         const REACHED: f64 = 0.9;
-        let matrix = self.panel.matrix();
-        let [row, column] = [matrix.row_line(), matrix.column_line()];
-        let delays = [row, column].map(|line| line.step_at(1.0).delay_s(REACHED));
+        let lag = Lag::of(&self.panel.matrix());
+        let at = |swing| {
+            let lost = lag.as_ref().and_then(|l| l.lost_tick_us(REACHED, swing));
+            lost.unwrap_or(f64::NAN)
+        };
         let ticks = self.bands.iter().flat_map(|b| &b.band.fields);
         let shortest_us = ticks.map(|f| f.tick_us).min().unwrap_or(0);
         Figure::new(
             "shortest pulse",
-            (1e6 * delays[0].max(delays[1]), "µs"),
+            (at(Swing::All), "µs"),
             Some(Limit::AtMost(f64::from(shortest_us))),
-            "pulse that just reaches 0.9 of its voltage at the far end of a row and of a column",
+            "pulse that just reaches 0.9 of its voltage at the pixel farthest from the drivers, all columns alike",
             format!(
-                "row {:.2} µs, column {:.2} µs, drivers included; limit: the shortest tick of the set",
-                1e6 * delays[0],
-                1e6 * delays[1]
+                "one row alone {:.2} µs, one column alone {:.2} µs; limit: the shortest tick of the set, below which it is lost",
+                at(Swing::Row),
+                at(Swing::Column)
             ),
         )
     }
 
     pub(super) fn impulse(&self, balance: bool) -> Vec<Figure> {
-        let of = |b: &StandingBand| {
+        let of = |b: &BandOnPanel| {
             let band = b.band;
             let worst =
                 worst_net_impulse_vs(&band.erase, &band.fields, &band.ticks, self.panel.rows);
@@ -92,7 +92,7 @@ impl Standing<'_> {
     }
 
     /// What the resting balance does to the lightness of a panel of one level.
-    fn balance_cost(&self, band: &StandingBand) -> Worst {
+    fn balance_cost(&self, band: &BandOnPanel) -> Worst {
         let (fields, ticks) = (&band.band.fields, &band.band.ticks);
         let run = PictureRun::new(
             self.response,
@@ -119,7 +119,7 @@ impl Standing<'_> {
         }
     }
 
-    pub(super) fn energy(&self, cell: Option<Cell>) -> Vec<Figure> {
+    pub(super) fn energy(&self, supply: Option<Supply>) -> Vec<Figure> {
         let load = self.panel.load();
         let worst = self.worst(|b| Worst {
             value: load
@@ -137,57 +137,87 @@ impl Standing<'_> {
                 worst.at
             ),
         )];
-        if let Some(cell) = cell {
-            let a_day_j = 1e-3 * worst.value * cell.refreshes_a_day;
-            figures.push(Figure::new(
-                "battery life",
-                (cell.mwh * J_PER_MWH / a_day_j, "days"),
-                None,
-                "energy of the cell over that of a day's refreshes",
-                format!(
-                    "{} mWh, {} refreshes a day, lines alone: drivers, controller and self-discharge come on top",
-                    cell.mwh, cell.refreshes_a_day
-                ),
-            ));
+        if let Some(supply) = supply {
+            figures.push(battery_life(supply, worst.value));
         }
         figures
     }
 
     pub(super) fn flash(&self) -> Figure {
-        let of = |b: &StandingBand| Worst {
-            value: self.flashes(b) as f64,
-            at: format!("{} °C", b.climate.high_c),
+        let each: Vec<(usize, Option<f64>, &BandOnPanel)> = self
+            .bands
+            .iter()
+            .map(|b| {
+                let (most, interval_s) = self.flashes(b);
+                (most, interval_s, b)
+            })
+            .collect();
+        let most = each.iter().map(|e| e.0).max().unwrap_or(0);
+        let apart: Option<Vec<f64>> = each.iter().map(|e| e.1).collect();
+        let apart = match apart {
+            Some(all) => format!(
+                "within the limit where refreshes begin {:.2} s apart or more",
+                all.into_iter().fold(0.0, f64::max)
+            ),
+            None => "one refresh alone is beyond the limit".into(),
         };
-        let worst = self.worst(of);
         Figure::new(
             "flash",
-            (worst.value, "pairs"),
-            Some(Limit::AtMost(FLASHES_MAX as f64)),
-            "opposing changes of mean luminance by 10 % or more, darker below 0.80, in any second (WCAG 2.2, 2.3.1)",
+            (most as f64, "flashes"),
+            Some(Limit::AtMost(FLASHES_A_SECOND as f64)),
+            "pairs of opposing changes of mean luminance by 10 % or more, the darker below 0.80, in any second (WCAG 2.2, 2.3.1)",
             format!(
-                "{CHAINED} refreshes without a pause, whole panel dark or light; at {}",
-                worst.at
+                "refreshes without a pause, whole panel dark or light, warmest of each band; {apart}"
             ),
         )
     }
 
-    /// Of refreshes one after another, at the band's warmest, where they are fastest.
-    fn flashes(&self, band: &StandingBand) -> usize {
+    /// Most flashes in a second of refreshes without a pause, at the band's warmest, where they are fastest, and how far
+    /// apart refreshes must begin to keep the limit.
+    fn flashes(&self, band: &BandOnPanel) -> (usize, Option<f64>) {
         let played = self.played(band, band.climate.high_c);
         let last = self.set.levels - 1;
-        let chain = |level: usize, from_clear: bool| {
-            let one =
-                luminance_series(self.response, &played, self.panel.rows, (level, from_clear));
-            let length_s = one.last().map_or(0.0, |m| m.t_s);
-            let at = |k: usize| {
-                let shift_s = k as f64 * length_s;
-                one.iter().map(move |m| (m.t_s + shift_s, m.luminance))
-            };
-            let series: Vec<(f64, f64)> = (0..CHAINED).flat_map(at).collect();
-            flashes_in_a_second(&series)
-        };
         let pictures = [(0, true), (0, false), (last, true), (last, false)];
-        let counts = pictures.map(|(level, from_clear)| chain(level, from_clear));
-        counts.into_iter().max().unwrap_or(0)
+        let of = |picture| {
+            let series = luminance_series(self.response, &played, self.panel.rows, picture);
+            let length_s = series.last().map_or(0.0, |m| m.t_s);
+            let most =
+                repeated_flashes(&series, length_s).map_or(usize::MAX, |f| f.most_in_a_second);
+            (most, shortest_refresh_interval_s(&series).ok().flatten())
+        };
+        let all = pictures.map(of);
+        let most = all.iter().map(|a| a.0).max().unwrap_or(0);
+        let intervals: Option<Vec<f64>> = all.into_iter().map(|a| a.1).collect();
+        (most, intervals.map(|i| i.into_iter().fold(0.0, f64::max)))
     }
+}
+
+fn battery_life(supply: Supply, refresh_mj: f64) -> Figure {
+    let cell = Cell {
+        capacity_mah: supply.capacity_mah,
+        volt: supply.volt,
+        self_discharge_per_year: 0.0,
+        usable_share: 1.0,
+    };
+    let life = cell.life(&Duty {
+        refresh_mj,
+        refreshes_per_day: supply.refreshes_a_day,
+        converter_efficiency: 1.0,
+        standby_ua: 0.0,
+    });
+    let days = match life {
+        Ok(Life::Days(days)) => days,
+        Ok(Life::Unlimited) => f64::INFINITY,
+        Err(_) => f64::NAN,
+    };
+    Figure::new(
+        "battery life",
+        (days, "days"),
+        None,
+        "energy of the cell over that of a day's refreshes",
+        format!(
+            "{} mAh at {} V, {} refreshes a day, lines alone: what drivers, converter, controller and self-discharge take shortens it",
+            supply.capacity_mah, supply.volt, supply.refreshes_a_day
+        ),
+    )
 }

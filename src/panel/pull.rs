@@ -1,7 +1,7 @@
 //! The picture that pulls one level farthest apart, beside the bound over all pictures.
 
 use super::crosstalk::{extreme_contents, pulling_content};
-use super::standing::{Standing, StandingBand};
+use super::on_panel::{BandOnPanel, SetOnPanel};
 use crate::design::reach::Climate;
 
 /// Two halves of a panel: in one row both show the same level, the other rows pull it lightest on the left and darkest on
@@ -21,8 +21,8 @@ pub struct PullPicture {
 
 /// That of a band at a temperature, °C, for the level and row that the bound is largest for.
 pub fn worst_pull_picture(
-    standing: &Standing,
-    band: &StandingBand,
+    standing: &SetOnPanel,
+    band: &BandOnPanel,
     temperature_c: f64,
 ) -> PullPicture {
     let played = standing.played(band, temperature_c);

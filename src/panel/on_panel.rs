@@ -1,7 +1,7 @@
 //! A finished set on its panel: each band with what the response says of it and what the set itself adds.
 
 use super::maps::Played;
-use super::picture_run::{Lag, PictureRun};
+use super::picture_run::{LineLag, PictureRun};
 use crate::design::climate::BandClimate;
 use crate::design::proof::{Extremes, Finished};
 use crate::design::reach::{Climate, Scheme};
@@ -15,16 +15,16 @@ pub const BELONGS_LSTAR: f64 = 3.0;
 
 /// A set on its panel.
 #[derive(Debug)]
-pub struct Standing<'a> {
+pub struct SetOnPanel<'a> {
     pub set: &'a Waveforms,
     pub panel: &'a Panel,
     pub response: &'a Response,
-    pub bands: Vec<StandingBand<'a>>,
+    pub bands: Vec<BandOnPanel<'a>>,
 }
 
 /// One band.
 #[derive(Debug)]
-pub struct StandingBand<'a> {
+pub struct BandOnPanel<'a> {
     pub band: &'a Band,
     pub targets_lstar: &'a [f64],
     pub climate: BandClimate,
@@ -36,11 +36,11 @@ pub struct StandingBand<'a> {
     pub added_lstar: Vec<f64>,
 }
 
-impl<'a> Standing<'a> {
+impl<'a> SetOnPanel<'a> {
     /// The bands of a set, each proved by the response over all rows, extreme contents and nine temperatures.
     pub fn new(set: &'a Waveforms, panel: &'a Panel, response: &'a Response) -> Self {
-        let band = |band: &'a Band| StandingBand::new(band, band.targets(set), panel, response);
-        Standing {
+        let band = |band: &'a Band| BandOnPanel::new(band, band.targets(set), panel, response);
+        SetOnPanel {
             set,
             panel,
             response,
@@ -55,18 +55,18 @@ impl<'a> Standing<'a> {
     }
 
     /// A band's scheme with its ticks, to be proved.
-    pub fn finished<'b>(&'b self, band: &'b StandingBand) -> Finished<'b> {
+    pub fn finished<'b>(&'b self, band: &'b BandOnPanel) -> Finished<'b> {
         finished(self.panel, self.response, &band.scheme, &band.band.ticks)
     }
 
     /// A band ready to drive pictures at a temperature, °C, with the lag of the panel's lines.
-    pub fn picture_run(&self, band: &StandingBand, temperature_c: f64) -> PictureRun {
+    pub fn picture_run(&self, band: &BandOnPanel, temperature_c: f64) -> PictureRun {
         let lag = lag(&self.panel.matrix());
         PictureRun::new(self.response, &self.played(band, temperature_c), Some(lag))
     }
 
     /// What a band plays at a temperature, °C, its clock rounded.
-    pub fn played<'b>(&self, band: &'b StandingBand, temperature_c: f64) -> Played<'b> {
+    pub fn played<'b>(&self, band: &'b BandOnPanel, temperature_c: f64) -> Played<'b> {
         let factor = band.band.stretch_factor(temperature_c);
         Played {
             erase: &band.band.erase,
@@ -79,13 +79,13 @@ impl<'a> Standing<'a> {
     }
 }
 
-impl<'a> StandingBand<'a> {
+impl<'a> BandOnPanel<'a> {
     fn new(
         band: &'a Band,
         targets_lstar: &'a [f64],
         panel: &Panel,
         response: &Response,
-    ) -> StandingBand<'a> {
+    ) -> BandOnPanel<'a> {
         let climate = BandClimate::of(band, &panel.drivers);
         let scheme = Scheme {
             erase: band.erase.clone(),
@@ -108,7 +108,7 @@ impl<'a> StandingBand<'a> {
         let added = middles
             .zip(&band.predicted.lstar)
             .map(|((low, high), said)| said - 0.5 * (low.lstar + high.lstar));
-        StandingBand {
+        BandOnPanel {
             added_lstar: added.collect(),
             band,
             targets_lstar,
@@ -153,12 +153,12 @@ fn finished<'b>(
 
 /// How late edges come on a panel's lines: their mean delay, since that is the impulse which a pulse lacks within its own
 /// time.
-pub fn lag(matrix: &Matrix) -> Lag {
+pub fn lag(matrix: &Matrix) -> LineLag {
     let (row, column) = (matrix.row_line(), matrix.column_line());
     let place = |k: usize, n: usize| (k as f64 + 0.5) / n as f64;
     let select = (0..matrix.columns).map(|c| row.elmore_s(place(c, matrix.columns)));
     let data = (0..matrix.rows).map(|r| column.elmore_s(place(r, matrix.rows)));
-    Lag {
+    LineLag {
         select_s: select.collect(),
         data_s: data.collect(),
     }
