@@ -42,11 +42,11 @@ fn integrated_s(answer: &StepResponse, width_s: f64) -> f64 {
 /// The largest voltage that `width_s` leaves, by looking at many moments.
 fn sampled_peak(answer: &StepResponse, width_s: f64) -> f64 {
     let after_s = 3.0 * answer.delay_s(0.7);
-    let at = |t: f64| answer.value(t) - answer.value(t - width_s);
+    let gone = |s: f64| if s > 0.0 { answer.value(s) } else { 0.0 };
+    let at = |t: f64| answer.value(t) - gone(t - width_s);
     // Closest together just past the pulse's end, before which nothing falls.
     let moments = (0..=4000).map(|i| width_s + after_s * (f64::from(i) / 4000.0).powi(3));
-    // At its end itself the second edge has brought nothing yet.
-    moments.map(at).fold(answer.value(width_s), f64::max)
+    moments.map(at).fold(0.0, f64::max)
 }
 
 #[test]

@@ -77,8 +77,9 @@ impl StepResponse {
     /// The largest v(t) of a pulse of `width_s`, 0…1.
     ///
     /// The answer to an impulse, s′, rises to one maximum and falls. So v rises until s′(t) = s′(t − w), and that is
-    /// no later than the mean of s′, the Elmore delay, after the pulse: the maximum of a tree's s′ lies before its
-    /// mean (R. Gupta et al., IEEE Trans. CAD 16 (1997) 95; from memory).
+    /// no later than the mean of s′, the Elmore delay, after the pulse: the maximum of s′ lies before its mean
+    /// (R. Gupta et al., IEEE Trans. CAD 16 (1997) 95, for a tree of lines; from memory). A whole panel is no
+    /// tree; there sampling bears it out (tests/verification_lag.rs).
     fn peak_share(&self, width_s: f64) -> f64 {
         if self.modes.is_empty() {
             return if width_s > 0.0 { 1.0 } else { 0.0 };

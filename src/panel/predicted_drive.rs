@@ -155,11 +155,12 @@ impl SetOnPanel<'_> {
         let most = each.iter().map(|e| e.0).max().unwrap_or(0);
         let apart: Option<Vec<f64>> = each.iter().map(|e| e.1).collect();
         let apart = match apart {
+            _ if most <= FLASHES_A_SECOND => String::new(),
             Some(all) => format!(
-                "within the limit where refreshes begin {:.2} s apart or more",
+                "; within the limit where refreshes begin {:.2} s apart or more",
                 all.into_iter().fold(0.0, f64::max)
             ),
-            None => "one refresh alone is beyond the limit".into(),
+            None => "; one refresh alone is beyond the limit".into(),
         };
         Figure::new(
             "flash",
@@ -167,7 +168,7 @@ impl SetOnPanel<'_> {
             Some(Limit::AtMost(FLASHES_A_SECOND as f64)),
             "pairs of opposing changes of mean luminance by 10 % or more, the darker below 0.80, in any second (WCAG 2.2, 2.3.1)",
             format!(
-                "refreshes without a pause, whole panel dark or light, warmest of each band; {apart}"
+                "refreshes without a pause, whole panel dark or light, warmest of each band{apart}"
             ),
         )
     }
