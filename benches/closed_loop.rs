@@ -1,8 +1,8 @@
 //! The closed loop on the test panel: a planned chart, rehearsed; fit and design; the levels read; trim; all judged without
 //! noise. One line a panel and seed, the worst of all at the end.
 //!
-//! `cargo bench --bench closed_loop [-- SEEDS [SHIFT_V SPEED]]`; without SEEDS one seed; without a panel the shipped one, threshold
-//! ±1.5 V, speed × 0.6 and × 1.6.
+//! `cargo bench --bench closed_loop [-- SEEDS [SHIFT_V SPEED [READINGS]]]`; without SEEDS one seed; without a panel the shipped one,
+//! threshold ±1.5 V, speed × 0.6 and × 1.6; without READINGS one of each patch of the planned chart.
 
 mod judge;
 mod test_panels;
@@ -26,17 +26,20 @@ const PAGES: usize = 16;
 const TEMPERATURES_C: [f64; 5] = [5.0, 14.0, 23.0, 32.0, 40.0];
 fn main() {
     let (seeds, panels) = asked(1);
-    if let Err(e) = run(seeds, &panels) {
+    let readings = std::env::args()
+        .filter_map(|a| a.parse::<f64>().ok())
+        .nth(3);
+    if let Err(e) = run(seeds, &panels, readings.map_or(1, |n| n.max(1.0) as u32)) {
         eprintln!("{e}");
     }
 }
 
-fn run(seeds: u64, panels: &[Make]) -> Result<()> {
+fn run(seeds: u64, panels: &[Make], readings: u32) -> Result<()> {
     let panel = read_panel(Path::new(PANEL))?;
     let chart = planned(&panel)?;
     let patches: usize = chart.pages.iter().map(|p| p.patches.len()).sum();
     println!(
-        "{patches} patches on {} pages; {REPEATS} readings of each verifying patch; unevenness in steps, mixed content, middle row",
+        "{patches} patches on {} pages, {readings} readings of each; {REPEATS} of each verifying patch; unevenness in steps, mixed content, middle row",
         chart.pages.len()
     );
     println!(
@@ -46,7 +49,7 @@ fn run(seeds: u64, panels: &[Make]) -> Result<()> {
     for seed in 1..=seeds {
         for &(shift_v, speed) in panels {
             let begun = Instant::now();
-            let found = closed(&panel, &chart, (shift_v, speed), seed)?;
+            let found = closed(&panel, &chart, (shift_v, speed), (seed, readings))?;
             let worst = [found.0.summary(), found.1.summary()].concat();
             println!(
                 "{shift_v:8.1}  {speed:5.1}  {seed:4}  {:5}  {:8.3}  {:13.3}  {:6.3}  {:5.3}  {:15.3}  {:6.3}  {:5.3}  {:6.1}",
@@ -87,9 +90,14 @@ impl Bands {
     }
 }
 
-fn closed(panel: &Panel, chart: &Chart, make: Make, seed: u64) -> Result<(Bands, Bands)> {
+fn closed(
+    panel: &Panel,
+    chart: &Chart,
+    make: Make,
+    (seed, readings): (u64, u32),
+) -> Result<(Bands, Bands)> {
     let test_panel = test_panel(make)?;
-    let project = project(panel, read(panel, &test_panel, chart, (seed, 1)));
+    let project = project(panel, read(panel, &test_panel, chart, (seed, readings)));
     let set: Waveforms = design(&project, &fit(&project, &quiet)?, &REQUEST, &quiet)?.set;
     let first = Bands(judge(&test_panel, panel, &set));
     let verifying = verification_chart(&set, panel, Grid::new(panel, Path::new(PANEL))?);
