@@ -287,7 +287,16 @@ fn what_is_no_picture_is_refused() {
         picture.write_to(&mut bytes, ImageFormat::Png).unwrap();
         bytes.into_inner()
     };
-    let cases: [(&str, Vec<u8>, &str); 5] = [
+    let jpeg = {
+        let mut bytes = std::io::Cursor::new(Vec::new());
+        let picture = RgbImage::from_fn(200, 200, |x, y| Rgb([x as u8, y as u8, (x * y) as u8]));
+        let picture = DynamicImage::ImageRgb8(picture);
+        picture.write_to(&mut bytes, ImageFormat::Jpeg).unwrap();
+        bytes.into_inner()
+    };
+    let cases: [(&str, Vec<u8>, &str); 7] = [
+        ("cut.jpg", jpeg[..jpeg.len() / 2].to_vec(), "end-of-image"),
+        ("strip.png", png_header(40_000_000, 1), "no side longer"),
         (
             "text.png",
             b"not a picture at all".to_vec(),
