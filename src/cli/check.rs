@@ -5,7 +5,6 @@ use super::talk::Talk;
 use super::{arguments, on_threads, tell};
 use crate::error::{Error, Result, Unmet};
 use crate::panel::{Asked, Supply};
-use crate::project::{Measured, read_chart_of};
 use crate::report::CheckReport;
 use crate::trim::{Verification, read_figures};
 use std::path::PathBuf;
@@ -86,12 +85,7 @@ fn verification(arguments: &Arguments, finished: &FinishedSet) -> Result<Option<
     else {
         return Ok(None);
     };
-    let chart = read_chart_of(chart_file, &finished.panel, &finished.set)?;
-    let verification = Verification {
-        measured: Measured::of(chart, scans_file, &finished.panel)?,
-        chart_file: chart_file.clone(),
-        scans_file: scans_file.clone(),
-    };
+    let verification = Verification::read(chart_file, scans_file, &finished.panel, &finished.set)?;
     verification.check(&finished.set)?;
     Ok(Some(verification))
 }

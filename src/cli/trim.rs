@@ -10,7 +10,7 @@ use crate::design::{LadderShare, Request};
 use crate::draw::trim_png;
 use crate::error::Result;
 use crate::output::OutputFolder;
-use crate::project::{Measured, Project, read_chart_of};
+use crate::project::Project;
 use crate::report::{ResponseReport, TrimReport};
 use crate::trim::{Trimmed, Verification, trim};
 use crate::waveforms::Waveforms;
@@ -57,7 +57,8 @@ fn correct(arguments: &Arguments) -> Result<()> {
     let progress = |what: &str| talk.step(what);
     let project = Project::read(&arguments.project)?;
     let set = set_of_panel(&arguments.waveforms, &project.panel, &arguments.project)?;
-    let verification = verification(arguments, &set, &project)?;
+    let verification =
+        Verification::read(&arguments.chart, &arguments.scans, &project.panel, &set)?;
     warn(&talk, &verification, &project);
     let description = Description::of(&arguments.project, &arguments.out)?;
     let names = description.with(&FILES);
@@ -79,15 +80,6 @@ fn correct(arguments: &Arguments) -> Result<()> {
     drop(talk);
     let report = report.written(&files);
     tell(arguments.how.json, || report.to_json(), &report)
-}
-
-fn verification(arguments: &Arguments, set: &Waveforms, project: &Project) -> Result<Verification> {
-    let chart = read_chart_of(&arguments.chart, &project.panel, set)?;
-    Ok(Verification {
-        measured: Measured::of(chart, &arguments.scans, &project.panel)?,
-        chart_file: arguments.chart.clone(),
-        scans_file: arguments.scans.clone(),
-    })
 }
 
 fn warn(talk: &Talk, verification: &Verification, project: &Project) {

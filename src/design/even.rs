@@ -41,6 +41,12 @@ pub fn mixed_levels(rows: usize, levels: usize) -> Vec<usize> {
         .collect()
 }
 
+/// The ticks of each row of an ordinary picture of levels with these ticks.
+pub fn mixed_content(rows: usize, levels: &[Vec<u32>]) -> Vec<Vec<u32>> {
+    let shown = mixed_levels(rows, levels.len()).into_iter();
+    shown.map(|l| levels[l].clone()).collect()
+}
+
 /// How far each level stands from the even ladder between the outer two, L*.
 pub fn off_even_lstar(lstar: &[f64]) -> Vec<f64> {
     let (Some(darkest), step) = (lstar.first(), step_of(lstar)) else {
@@ -124,12 +130,6 @@ struct Picture<'a> {
 }
 
 impl Picture<'_> {
-    /// The ticks of each row where the picture shows these levels.
-    fn content(&self, levels: &[Vec<u32>]) -> Vec<Vec<u32>> {
-        let rows = mixed_levels(self.base.rows, levels.len());
-        rows.into_iter().map(|l| levels[l].clone()).collect()
-    }
-
     /// The middle row of a picture.
     fn middle<'a>(&'a self, content: &'a [Vec<u32>]) -> Middle<'a> {
         Middle::new(self.base, self.climate, content, self.base.rows / 2)
@@ -138,7 +138,7 @@ impl Picture<'_> {
     /// Chosen levels in a picture of themselves.
     fn even(&self, chosen: &[&Choice]) -> Even {
         let ticks: Vec<Vec<u32>> = chosen.iter().map(|c| c.ticks.clone()).collect();
-        let content = self.content(&ticks);
+        let content = mixed_content(self.base.rows, &ticks);
         let middle = self.middle(&content);
         let shown: Vec<f64> = ticks.iter().map(|t| middle.lstar(t)).collect();
         let unsure = |c: &&Choice| c.known_lstar.hypot(memory_lstar(&middle, &c.ticks));
@@ -209,7 +209,7 @@ impl Options {
 
     /// Takes up what every choice shows in a picture of some levels.
     fn show(&mut self, picture: &Picture, levels: &[Vec<u32>], targets_lstar: &[f64]) {
-        let content = picture.content(levels);
+        let content = mixed_content(picture.base.rows, levels);
         let middle = picture.middle(&content);
         for (choices, target) in self.0.iter_mut().zip(targets_lstar) {
             choices.par_iter_mut().for_each(|choice| {

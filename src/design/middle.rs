@@ -2,7 +2,7 @@
 
 use super::proof::Finished;
 use super::reach::Climate;
-use crate::pigment::{Map, Mover, SlotMaps, State};
+use crate::pigment::{Map, Mover, SlotMaps, State, value};
 use crate::response::{COVERAGE_ROW, rest_map, strokes_map};
 
 /// A pixel among rows that stand.
@@ -114,6 +114,6 @@ impl ClassAround {
                 x = between.apply(&x);
             }
         }
-        self.seen[0] * x[0] + self.seen[1] * x[1] + self.seen[2] * x[2] + self.seen[3]
+        value(&self.seen, &x)
     }
 }

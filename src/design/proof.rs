@@ -46,6 +46,15 @@ impl Apart {
     pub fn size_lstar(&self) -> f64 {
         (self.lstar[1] - self.lstar[0]).abs()
     }
+
+    /// The one that is farther apart, this one where they are alike.
+    pub fn wider(self, other: Apart) -> Apart {
+        if other.size_lstar() > self.size_lstar() {
+            other
+        } else {
+            self
+        }
+    }
 }
 
 /// Lowest and highest lightness of each level.
@@ -131,9 +140,7 @@ impl Finished<'_> {
                     climate: *climate,
                     lstar: [a.0, b.0],
                 };
-                if worst[level].is_none_or(|w| apart.size_lstar() > w.size_lstar()) {
-                    worst[level] = Some(apart);
-                }
+                worst[level] = Some(worst[level].map_or(apart, |w| w.wider(apart)));
             }
         }
         worst.into_iter().flatten().collect()

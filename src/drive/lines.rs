@@ -220,12 +220,12 @@ impl Matrix {
     }
 
     /// Where on its row the middle of a pixel in `column` is, 0 at the driver … 1 at the far end.
-    pub(super) fn along_row(&self, column: usize) -> f64 {
+    pub fn along_row(&self, column: usize) -> f64 {
         (column as f64 + 0.5) / self.columns.max(1) as f64
     }
 
     /// Where on its column the middle of a pixel in `row` is.
-    pub(super) fn along_column(&self, row: usize) -> f64 {
+    pub fn along_column(&self, row: usize) -> f64 {
         (row as f64 + 0.5) / self.rows.max(1) as f64
     }
 

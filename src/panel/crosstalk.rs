@@ -4,7 +4,7 @@ use super::maps::{ClassMaps, Played, seen_after};
 use crate::design::proof::Apart;
 use crate::design::reach::Climate;
 use crate::drive::Field;
-use crate::pigment::{Map, State};
+use crate::pigment::{Map, State, value};
 use crate::response::{Response, coverage_of};
 use rayon::prelude::*;
 
@@ -80,13 +80,7 @@ pub fn greedy_apart(response: &Response, played: &Played, rows: usize) -> Vec<Ap
     };
     let worst = |level: usize| {
         let all = (0..rows).map(|row| apart(row, level));
-        all.reduce(|a, b| {
-            if b.size_lstar() > a.size_lstar() {
-                b
-            } else {
-                a
-            }
-        })
+        all.reduce(Apart::wider)
     };
     (0..levels).filter_map(worst).collect()
 }
@@ -157,7 +151,7 @@ impl Column {
                 }
                 x = class.settle.apply(&x);
             }
-            class.share * class.rest.apply(&x)[1]
+            class.share * coverage_of(&class.rest.apply(&x))
         };
         self.classes.iter().map(of).sum()
     }
@@ -208,8 +202,7 @@ impl Column {
                         x = between.apply(&x);
                     }
                 }
-                let coverage = seen[0] * x[0] + seen[1] * x[1] + seen[2] * x[2] + seen[3];
-                *pull += self.sign * class.share * coverage;
+                *pull += self.sign * class.share * value(&seen, &x);
             }
         }
         pulls

@@ -155,9 +155,8 @@ fn finished<'b>(
 /// time.
 pub fn lag(matrix: &Matrix) -> LineLag {
     let (row, column) = (matrix.row_line(), matrix.column_line());
-    let place = |k: usize, n: usize| (k as f64 + 0.5) / n as f64;
-    let select = (0..matrix.columns).map(|c| row.elmore_s(place(c, matrix.columns)));
-    let data = (0..matrix.rows).map(|r| column.elmore_s(place(r, matrix.rows)));
+    let select = (0..matrix.columns).map(|c| row.elmore_s(matrix.along_row(c)));
+    let data = (0..matrix.rows).map(|r| column.elmore_s(matrix.along_column(r)));
     LineLag {
         select_s: select.collect(),
         data_s: data.collect(),

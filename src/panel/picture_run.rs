@@ -8,7 +8,7 @@
 
 use super::charge::Balance;
 use super::maps::{ClassMaps, FieldMaps, Played, seen_after};
-use crate::pigment::{Map, State};
+use crate::pigment::{Map, State, value};
 use crate::response::{COVERAGE_ROW, Response};
 use rayon::prelude::*;
 
@@ -196,12 +196,6 @@ impl PictureRun {
 fn content_of(picture: Levels, column: usize) -> Vec<u16> {
     let pixels = picture.levels.iter().skip(column);
     pixels.step_by(picture.columns.max(1)).copied().collect()
-}
-
-/// An affine function of a state.
-#[inline]
-fn value(of: &[f64; 4], x: &State) -> f64 {
-    of[0] * x[0] + of[1] * x[1] + of[2] * x[2] + of[3]
 }
 
 /// What a column begins its fields with.

@@ -3,7 +3,7 @@
 use super::acceptance::{Figure, Limit};
 use super::on_panel::{BandOnPanel, SetOnPanel, lag};
 use super::picture_run::{Before, Levels, LineLag, PictureRun};
-use crate::design::even::mixed_levels;
+use crate::design::even::mixed_content;
 use crate::design::middle::Middle;
 use crate::drive::{Field, Lag, Swing};
 use crate::tone::reflectance_from_lstar;
@@ -39,8 +39,7 @@ impl SetOnPanel<'_> {
     /// All figures, in the order in which they are told.
     pub fn figures(&self, asked: &Asked) -> Vec<Figure> {
         let tolerance = asked.tolerance_steps;
-        let twice = Some(Limit::AtMost(2.0 * tolerance));
-        let [crosstalk, of_own, of_span] = self.crosstalk(twice);
+        let [crosstalk, of_own, of_span] = self.crosstalk(2.0 * tolerance);
         let mut figures = vec![
             self.levels(),
             self.step(),
@@ -51,7 +50,7 @@ impl SetOnPanel<'_> {
             of_own,
             of_span,
             self.ghost(),
-            self.shading(twice),
+            self.shading(2.0 * tolerance),
             self.uniformity(tolerance),
             self.shortest_pulse(),
             self.refresh(),
@@ -196,12 +195,12 @@ impl SetOnPanel<'_> {
         )
     }
 
-    fn shading(&self, limit_steps: Option<Limit>) -> Figure {
+    fn shading(&self, most_steps: f64) -> Figure {
         let worst = self.worst(|b| self.shading_of(b));
         Figure::new(
             "row shading",
             (worst.value, "step"),
-            limit_steps,
+            Some(Limit::AtMost(most_steps)),
             "largest difference of one level between two rows",
             format!("mixed content, design temperature; {}", worst.at),
         )
@@ -235,8 +234,7 @@ impl SetOnPanel<'_> {
     /// Every level in a row of an ordinary picture at the design temperature, with what readings have added.
     fn ordinary_lstar(&self, band: &BandOnPanel, row: usize) -> Vec<f64> {
         let ticks = &band.band.ticks;
-        let levels = mixed_levels(self.panel.rows, ticks.len());
-        let content: Vec<Vec<u32>> = levels.into_iter().map(|l| ticks[l].clone()).collect();
+        let content = mixed_content(self.panel.rows, ticks);
         let finished = self.finished(band);
         let pixel = Middle::new(&finished, band.climate.design(), &content, row);
         let levels = ticks.iter().zip(&band.added_lstar);

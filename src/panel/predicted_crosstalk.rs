@@ -11,7 +11,7 @@ use crate::tone::reflectance_from_lstar;
 
 impl SetOnPanel<'_> {
     /// In L*, as a share of the pixel's own luminance, and as a share of the span's.
-    pub(super) fn crosstalk(&self, limit_steps: Option<Limit>) -> [Figure; 3] {
+    pub(super) fn crosstalk(&self, most_steps: f64) -> [Figure; 3] {
         let each: Vec<_> = self.bands.iter().flat_map(|b| self.pulls(b)).collect();
         let largest = |of: &dyn Fn(&Pull) -> f64| {
             let (at, value) = largest(each.iter().map(of));
@@ -22,11 +22,7 @@ impl SetOnPanel<'_> {
             )
         };
         let (lstar, at) = largest(&|p| p.lstar());
-        let smallest = |most: f64| most * self.step_lstar();
-        let limit = limit_steps.map(|l| match l {
-            Limit::AtMost(most) => Limit::AtMost(smallest(most)),
-            Limit::AtLeast(least) => Limit::AtLeast(smallest(least)),
-        });
+        let limit = Some(Limit::AtMost(most_steps * self.step_lstar()));
         let [own, span] = [largest(&Pull::of_own), largest(&Pull::of_span)];
         [
             Figure::new(
@@ -75,15 +71,7 @@ impl SetOnPanel<'_> {
             });
             let wider = |a: Vec<Apart>, b: Vec<Apart>| {
                 let pairs = a.into_iter().zip(b);
-                pairs
-                    .map(|(a, b)| {
-                        if b.size_lstar() > a.size_lstar() {
-                            b
-                        } else {
-                            a
-                        }
-                    })
-                    .collect()
+                pairs.map(|(a, b)| a.wider(b)).collect()
             };
             apart = bounds.reduce(wider).unwrap_or(apart);
         }

@@ -144,14 +144,7 @@ impl SetOnPanel<'_> {
     }
 
     pub(super) fn flash(&self) -> Figure {
-        let each: Vec<(usize, Option<f64>, &BandOnPanel)> = self
-            .bands
-            .iter()
-            .map(|b| {
-                let (most, interval_s) = self.flashes(b);
-                (most, interval_s, b)
-            })
-            .collect();
+        let each: Vec<(usize, Option<f64>)> = self.bands.iter().map(|b| self.flashes(b)).collect();
         let most = each.iter().map(|e| e.0).max().unwrap_or(0);
         let apart: Option<Vec<f64>> = each.iter().map(|e| e.1).collect();
         let apart = match apart {

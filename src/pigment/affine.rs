@@ -8,6 +8,12 @@ pub const PACKED: State = [0.0; 3];
 /// All pigment spread over the window.
 pub const SPREAD: State = [1.0; 3];
 
+/// An affine function of a state, its constant last.
+#[inline(always)]
+pub fn value(of: &[f64; 4], x: &State) -> f64 {
+    of[0] * x[0] + of[1] * x[1] + of[2] * x[2] + of[3]
+}
+
 /// x → M·x + b, with b as the fourth column of M. All entries are ≥ 0, so the map keeps the order of states.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Map {
@@ -26,8 +32,8 @@ impl Map {
     /// M·x + b.
     #[inline]
     pub fn apply(&self, x: &State) -> State {
-        let row = |m: &[f64; 4]| m[0] * x[0] + m[1] * x[1] + m[2] * x[2] + m[3];
-        [row(&self.rows[0]), row(&self.rows[1]), row(&self.rows[2])]
+        let [a, b, c] = &self.rows;
+        [value(a, x), value(b, x), value(c, x)]
     }
 
     /// This map first, then `next`.

@@ -8,7 +8,7 @@ mod kinetics;
 mod slots;
 mod temperature;
 
-pub use affine::{Map, PACKED, SPREAD, State};
+pub use affine::{Map, PACKED, SPREAD, State, value};
 pub use chain::Rates;
 pub use classes::{Class, Spread, gauss_hermite};
 pub use column::{Column, Run};

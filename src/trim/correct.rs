@@ -5,7 +5,7 @@ use super::smooth::{Character, Sample, smooth, smooth_with};
 use crate::design::choice::step_of;
 use crate::design::climate::BandClimate;
 use crate::design::correction::Correction;
-use crate::design::even::{mixed_levels, uneven_lstar};
+use crate::design::even::{mixed_content, uneven_lstar};
 use crate::design::middle::Middle;
 use crate::design::proof::Finished;
 use crate::design::{Design, Request, Standing, redesign};
@@ -235,8 +235,7 @@ impl Look<'_> {
             ticks,
             correction: self.standing.correction.as_ref(),
         };
-        let levels = mixed_levels(self.panel.rows, ticks.len());
-        let content: Vec<Vec<u32>> = levels.into_iter().map(|l| ticks[l].clone()).collect();
+        let content = mixed_content(self.panel.rows, ticks);
         let middle = Middle::new(&finished, climate.design(), &content, self.panel.rows / 2);
         ticks.iter().map(|t| middle.lstar(t)).collect()
     }

@@ -4,9 +4,9 @@ use super::smooth::Sample;
 use crate::design::climate::BandClimate;
 use crate::design::correction::Frame;
 use crate::error::{Error, InputError, Result};
-use crate::project::{BAND_ERASE, Chart, Measured, Page, Panel, Patch};
+use crate::project::{BAND_ERASE, Chart, Measured, Page, Panel, Patch, read_chart_of};
 use crate::waveforms::{Band, Waveforms};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// A chart of a finished set with its readings, and where both were read from.
 #[derive(Debug, Clone)]
@@ -20,6 +20,15 @@ pub struct Verification {
 const LEVELS_IN_ORDER: usize = 4;
 
 impl Verification {
+    /// Reads a chart of the levels of `set` and its readings; errs where either file is wrong.
+    pub fn read(chart: &Path, scans: &Path, panel: &Panel, set: &Waveforms) -> Result<Self> {
+        Ok(Verification {
+            measured: Measured::of(read_chart_of(chart, panel, set)?, scans, panel)?,
+            chart_file: chart.to_owned(),
+            scans_file: scans.to_owned(),
+        })
+    }
+
     /// How many readings speak of each level of the set.
     pub fn readings_by_level(&self, set: &Waveforms) -> Vec<usize> {
         let mut counts = vec![0; set.levels];
