@@ -41,7 +41,7 @@ pub(super) struct Arguments {
     /// Longest refresh, with its unit [default: the panel's limit]
     #[arg(long, value_name = "TIME", allow_hyphen_values = true, value_parser = arguments::seconds)]
     budget: Option<f64>,
-    /// Largest error of a level, in steps of the ladder: above 0, at most 0.5 [default: 0.25, or as little more as it takes]
+    /// Largest error of a level, in steps of the ladder: above 0, at most 0.5 [default: 0.25, or as little more as even greys take]
     #[arg(long, value_name = "STEPS", allow_negative_numbers = true, value_parser = arguments::tolerance_steps)]
     tolerance: Option<f64>,
     #[command(flatten)]

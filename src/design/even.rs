@@ -250,11 +250,11 @@ impl Options {
         step: f64,
     ) -> Option<(f64, Vec<&Choice>)> {
         let last = targets_lstar.len() - 1;
-        let mut found: Option<(f64, Vec<&Choice>)> = None;
         let end = |k: i32| f64::from(k) * ENDS_APART_STEPS * step;
-        for (dark, light) in
-            (-ENDS..=ENDS).flat_map(|d| (-ENDS..=ENDS).map(move |l| (end(d), end(l))))
-        {
+        let ends: Vec<(f64, f64)> = (-ENDS..=ENDS)
+            .flat_map(|d| (-ENDS..=ENDS).map(move |l| (end(d), end(l))))
+            .collect();
+        let ladder = |&(dark, light): &(f64, f64)| {
             let wanted = |level: usize| dark + (light - dark) * level as f64 / last as f64;
             let nearest = |level: usize| {
                 let kept = self.0[level]
@@ -272,11 +272,11 @@ impl Options {
                 .map(|(c, t)| t + c.off_lstar)
                 .collect();
             let unsure: Vec<f64> = chosen.iter().map(|c| c.unsure_lstar).collect();
-            let expected = expected_lstar(&shown, &unsure);
-            if found.as_ref().is_none_or(|(least, _)| expected < *least) {
-                found = Some((expected, chosen));
-            }
-        }
-        found
+            Some((expected_lstar(&shown, &unsure), chosen))
+        };
+        let ladders: Vec<_> = ends.par_iter().map(ladder).collect();
+        // The first of equals, on any number of threads.
+        let evener = |a: (f64, Vec<_>), b: (f64, Vec<_>)| if b.0 < a.0 { b } else { a };
+        ladders.into_iter().flatten().reduce(evener)
     }
 }

@@ -28,6 +28,8 @@ pub struct Candidates {
     pub pool: Pool,
     /// In the order of the pool's schemes.
     pub spots: Vec<Spots>,
+    /// Wider ladders than this are not looked for, L*.
+    pub widest_lstar: f64,
 }
 
 impl Candidates {
@@ -41,6 +43,7 @@ impl Candidates {
         let mut own = self.clone();
         own.pool.schemes.truncate(own.pool.own);
         own.spots.truncate(own.pool.own);
+        own.widest_lstar = f64::INFINITY;
         own
     }
 
@@ -48,8 +51,8 @@ impl Candidates {
     pub fn as_even_as(&self, share: f64) -> Candidates {
         let spots = self.spots.iter().map(|s| s.clone().as_even_as(share));
         Candidates {
-            pool: self.pool.clone(),
             spots: spots.collect(),
+            ..self.clone()
         }
     }
 
@@ -78,7 +81,11 @@ impl Planner<'_> {
         let (panel, response) = (self.panel, self.response);
         let exact = |ranked: &Ranked| exact_spots(panel, response, &pool, ranked);
         let spots = pool.schemes.par_iter().map(exact).collect();
-        Candidates { pool, spots }
+        Candidates {
+            pool,
+            spots,
+            widest_lstar: f64::INFINITY,
+        }
     }
 
     /// Adds schemes to those of a band.
@@ -113,7 +120,7 @@ impl Planner<'_> {
                 .iter()
                 .filter_map(Spots::ends)
                 .map(|e| e.high - e.low);
-            reach.fold(0.0, f64::max)
+            reach.fold(0.0, f64::max).min(c.widest_lstar)
         };
         let longest = candidates.iter().map(ends).fold(f64::INFINITY, f64::min);
         let darkest = |step: f64| -> Vec<Span> {

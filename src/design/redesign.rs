@@ -19,13 +19,19 @@ use crate::waveforms::Band;
 const LAXER: [f64; 9] = [1.04, 1.08, 1.12, 1.18, 1.25, 1.35, 1.5, 1.75, 2.0];
 
 /// Laxer tolerances beyond the first that serves that are tried as well, until an ordinary picture is expected to be this even.
-const ROOM: usize = 5;
-const EVEN_ENOUGH_STEPS: f64 = 0.07;
+const ROOM: usize = 2;
+const EVEN_ENOUGH_STEPS: f64 = 0.055;
+/// What a laxer tolerance must gain in evenness, in steps of each.
+const PRICE: f64 = 0.1;
 
 /// Shares of the tolerance that an ordinary picture is held to, beside the search's own.
 const EVENER: [f64; 6] = [0.04, 0.06, 0.08, 0.1, 0.14, 0.2];
 /// Share of the span that must be left where an ordinary picture is held to less.
 const KEPT_SPAN: f64 = 0.96;
+/// Shares of the span to which ladders are narrowed where none of the widest is even enough: other targets suit other ticks.
+const NARROWER: [f64; 7] = [0.994, 0.988, 0.982, 0.977, 0.972, 0.966, 0.961];
+/// What an ordinary picture is then held to.
+const LAXEST: f64 = 0.2;
 
 /// A band whose scheme stands, and what its readings add to the response.
 #[derive(Debug, Clone)]
@@ -104,8 +110,9 @@ impl Standing<'_> {
 
 /// Chooses the widest ladder and the ticks anew for bands whose schemes stand, and proves them.
 ///
-/// Where the schemes have no ladder that keeps the tolerance on the panel as it was read, `laxer` allows as little more as they
-/// need to be even, with a note; without it, and beyond twice the tolerance, errs with [`Error::Unmet`].
+/// Where the schemes have no ladder that keeps the tolerance on the panel as it was read, or none that is even in an ordinary
+/// picture, `laxer` allows as little more as that takes, with a note. Errs with [`Error::Unmet`] where the tolerance can't be kept
+/// without `laxer`, or twice the tolerance with it.
 pub fn redesign(
     panel: &Panel,
     fit: &Fit,
@@ -124,40 +131,35 @@ pub fn redesign(
         let planner = Planner::new(panel, fit, request, progress);
         evenest(&planner, &candidates, stood_lstar)
     };
-    if let Some(design) = attempt(request) {
-        return Ok(design);
-    }
     let asked = request.tolerance_steps;
-    let steps: Vec<f64> = LAXER.iter().map(|factor| factor * asked).collect();
-    let within = |&tolerance_steps: &f64| {
+    let within = |factor: f64| {
+        let tolerance_steps = factor * asked;
         let request = Request {
             tolerance_steps,
             ..request.clone()
         };
         attempt(&request).map(|design| (tolerance_steps, design))
     };
-    // Where hardly a ladder is left, a little more room makes it evener.
+    let factors = [1.0].into_iter().chain(LAXER);
     let mut kept: Option<(f64, Design)> = None;
-    for found in steps.iter().filter_map(within).take(1 + ROOM) {
-        if kept
-            .as_ref()
-            .is_none_or(|(_, k)| uneven(&found.1) < uneven(k))
-        {
+    for found in factors.filter_map(within).take(1 + ROOM) {
+        let cost = |k: &(f64, Design)| uneven(&k.1) + PRICE * (k.0 - asked);
+        let evener = |k: &(f64, Design)| cost(&found) < cost(k);
+        if kept.as_ref().is_none_or(evener) {
             kept = Some(found);
         }
-        if kept
-            .as_ref()
-            .is_some_and(|(_, k)| uneven(k) <= EVEN_ENOUGH_STEPS)
-        {
+        let enough = |k: &(f64, Design)| !laxer || uneven(&k.1) <= EVEN_ENOUGH_STEPS;
+        if kept.as_ref().is_some_and(enough) {
             break;
         }
     }
     match kept {
+        Some((tolerance_steps, design)) if tolerance_steps <= asked => Ok(design),
         Some((tolerance_steps, mut design)) if laxer => {
             design.notes.insert(0, format!(
-                "Tolerance: on the panel as it was read these schemes have no even ladder within {asked:.3} step for all rows, \
-                 contents and temperatures; within {tolerance_steps:.3} step they have. `greyloom fit` with more readings like \
-                 these may choose schemes that keep it."
+                "Tolerance: on the panel as it was read these schemes have no ladder within {asked:.3} step for all rows, contents \
+                 and temperatures that is even in an ordinary picture as well; within {tolerance_steps:.3} step they have. \
+                 `greyloom fit` with more readings like these may choose schemes that keep it."
             ));
             Ok(design)
         }
@@ -168,16 +170,28 @@ pub fn redesign(
 /// The design with the evenest ordinary picture that costs next to no span against the widest and what stood, or the one that
 /// there is.
 fn evenest(planner: &Planner, candidates: &[Candidates], stood_lstar: f64) -> Option<Design> {
-    let widest = planner.proved(candidates).ok()?;
-    let evener = EVENER.iter().filter_map(|share| {
-        let narrowed: Vec<Candidates> = candidates.iter().map(|c| c.as_even_as(*share)).collect();
-        planner.proved(&narrowed).ok()
-    });
-    let least_lstar = KEPT_SPAN * span_lstar(&widest).min(stood_lstar);
-    evener
-        .filter(|d| span_lstar(d) >= least_lstar)
-        .chain([widest.clone()])
-        .min_by(|a, b| uneven(a).total_cmp(&uneven(b)))
+    let mut best = planner.proved(candidates).ok()?;
+    let least_lstar = KEPT_SPAN * span_lstar(&best).min(stood_lstar);
+    let spans_lstar: Vec<f64> = best.bands.iter().map(|b| b.span_lstar).collect();
+    let narrower = NARROWER.map(|part| (LAXEST, Some(part)));
+    let tries = EVENER.map(|share| (share, None));
+    for (share, part) in tries.into_iter().chain(narrower) {
+        if part.is_some() && uneven(&best) <= EVEN_ENOUGH_STEPS {
+            break;
+        }
+        let each = candidates.iter().zip(&spans_lstar);
+        let held = each.map(|(c, span)| Candidates {
+            widest_lstar: part.map_or(f64::INFINITY, |part| part * span),
+            ..c.as_even_as(share)
+        });
+        let Ok(evener) = planner.proved(&held.collect::<Vec<_>>()) else {
+            continue;
+        };
+        if span_lstar(&evener) >= least_lstar && uneven(&evener) < uneven(&best) {
+            best = evener;
+        }
+    }
+    Some(best)
 }
 
 /// Of the narrowest band.
