@@ -26,6 +26,7 @@ const REPEATS: u32 = 6;
 const PATCHES: usize = 160;
 const PAGES: usize = 16;
 const TEMPERATURES_C: [f64; 5] = [5.0, 14.0, 23.0, 32.0, 40.0];
+
 fn main() {
     let (seeds, panels) = asked(1);
     let readings = std::env::args()
@@ -57,20 +58,21 @@ fn run(seeds: u64, panels: &[Make], readings: u32) -> Result<()> {
         for seed in 1..=seeds {
             let begun = Instant::now();
             let found = closed(&panel, &chart, (shift_v, speed), (seed, readings))?;
-            let figures: [f64; 6] =
-                std::array::from_fn(|k| [&found.0, &found.1][k / 3].summary()[k % 3]);
+            let figures = [found.0.summary(), found.1.summary()].concat();
             println!(
                 "{shift_v:8.1}  {speed:5.1}  {seed:5}  {:5}  {:8.3}  {}  {:6.1}",
                 found.0.0.len(),
                 found.1.0[0].step_lstar,
-                columns(figures),
+                columns(&figures),
                 begun.elapsed().as_secs_f64()
             );
-            worst = std::array::from_fn(|k| worst[k].max(figures[k]));
+            for (w, f) in worst.iter_mut().zip(figures) {
+                *w = w.max(f);
+            }
         }
         worst_of_seeds.push(worst);
     }
-    for (&(shift_v, speed), &worst) in panels.iter().zip(&worst_of_seeds) {
+    for (&(shift_v, speed), worst) in panels.iter().zip(&worst_of_seeds) {
         println!(
             "{shift_v:8.1}  {speed:5.1}  worst                   {}",
             columns(worst)
@@ -79,10 +81,12 @@ fn run(seeds: u64, panels: &[Make], readings: u32) -> Result<()> {
     Ok(())
 }
 
-fn columns([first, first_limits, first_worst, trimmed, limits, worst]: [f64; 6]) -> String {
-    format!(
-        "{first:13.3}  {first_limits:6.3}  {first_worst:5.3}  {trimmed:15.3}  {limits:6.3}  {worst:5.3}"
-    )
+/// Both sets' figures under their headings.
+fn columns(figures: &[f64]) -> String {
+    const WIDTHS: [usize; 6] = [13, 6, 5, 15, 6, 5];
+    let cells = figures.iter().zip(WIDTHS);
+    let cells: Vec<String> = cells.map(|(f, width)| format!("{f:width$.3}")).collect();
+    cells.join("  ")
 }
 
 /// Every band of a set.

@@ -1,5 +1,8 @@
 //! Lag of pulses on resistive lines: invariants, plain integration and search.
 
+mod fine_lines;
+
+use fine_lines::{FAR, MATRIX, lag};
 use greyloom::drive::{Lag, Matrix, Mesh, StepResponse, Swing};
 
 /// Relative: midpoint rule over 20 000 parts of a pulse whose edge the series resolves.
@@ -11,21 +14,7 @@ const SAMPLED_PEAK: f64 = 1e-5;
 /// Relative: 1 % on either side of the shortest pulse decides whether the share is reached.
 const BESIDE: f64 = 0.01;
 
-const MATRIX: Matrix = Matrix {
-    rows: 20,
-    columns: 24,
-    row_ohm: 40e3,
-    column_ohm: 24e3,
-    pixel_f: 10e-12,
-    driver_ohm: 4e3,
-};
-const FAR: (usize, usize) = (19, 23);
-
 const SWINGS: [Swing; 3] = [Swing::Row, Swing::Column, Swing::All];
-
-fn lag() -> Lag {
-    Lag::of(&MATRIX).unwrap()
-}
 
 fn far(swing: Swing) -> StepResponse {
     lag().step(FAR.0, FAR.1, swing).unwrap()

@@ -1,6 +1,9 @@
 //! A panel's pixels as one network: what lag says of it, and superposition.
 
-use greyloom::drive::{DriveStep, Lag, Matrix, Mesh, Swing};
+mod fine_lines;
+
+use fine_lines::{FAR, MATRIX, lag};
+use greyloom::drive::{DriveStep, Mesh, Swing};
 
 /// Share of a step: 24 and 20 pixels in place of lines; lumping moves an edge by R·C/(8·20²) a line.
 const PIXELS_SHARE: f64 = 1e-3;
@@ -10,20 +13,6 @@ const PIXELS_LAG: f64 = 1e-3;
 
 /// V, of about 1 V: sums of some thousand terms.
 const ROUNDING: f64 = 1e-9;
-
-const MATRIX: Matrix = Matrix {
-    rows: 20,
-    columns: 24,
-    row_ohm: 40e3,
-    column_ohm: 24e3,
-    pixel_f: 10e-12,
-    driver_ohm: 4e3,
-};
-const FAR: (usize, usize) = (19, 23);
-
-fn lag() -> Lag {
-    Lag::of(&MATRIX).unwrap()
-}
 
 /// One moment's pixel voltages where `row_v` and `column_v` stand from the start.
 fn network_v(mesh: &Mesh, row_v: &[f64], column_v: &[f64], seconds: f64) -> Vec<f64> {

@@ -15,13 +15,13 @@ use crate::project::{Drivers, Panel};
 use crate::response::fit::Fit;
 use crate::waveforms::Band;
 
-/// Factors on the tolerance that are tried where the one asked for can't be kept.
+/// Factors on the tolerance that are tried where the one asked for can't be kept, or not evenly.
 const LAXER: [f64; 9] = [1.04, 1.08, 1.12, 1.18, 1.25, 1.35, 1.5, 1.75, 2.0];
 
 /// Laxer tolerances beyond the first that serves that are tried as well, until an ordinary picture is expected to be this even.
 const ROOM: usize = 2;
 const EVEN_ENOUGH_STEPS: f64 = 0.055;
-/// What a laxer tolerance must gain in evenness, in steps of each.
+/// The gain in evenness, in steps, that pays for a tolerance laxer by one step.
 const PRICE: f64 = 0.1;
 
 /// Shares of the tolerance that an ordinary picture is held to, beside the search's own.
@@ -30,8 +30,8 @@ const EVENER: [f64; 6] = [0.04, 0.06, 0.08, 0.1, 0.14, 0.2];
 const KEPT_SPAN: f64 = 0.96;
 /// Shares of the span to which ladders are narrowed where none of the widest is even enough: other targets suit other ticks.
 const NARROWER: [f64; 7] = [0.994, 0.988, 0.982, 0.977, 0.972, 0.966, 0.961];
-/// What an ordinary picture is then held to.
-const LAXEST: f64 = 0.2;
+/// Share of the tolerance that an ordinary picture is then held to.
+const NARROWER_SHARE: f64 = 0.2;
 
 /// A band whose scheme stands, and what its readings add to the response.
 #[derive(Debug, Clone)]
@@ -173,7 +173,7 @@ fn evenest(planner: &Planner, candidates: &[Candidates], stood_lstar: f64) -> Op
     let mut best = planner.proved(candidates).ok()?;
     let least_lstar = KEPT_SPAN * span_lstar(&best).min(stood_lstar);
     let spans_lstar: Vec<f64> = best.bands.iter().map(|b| b.span_lstar).collect();
-    let narrower = NARROWER.map(|part| (LAXEST, Some(part)));
+    let narrower = NARROWER.map(|part| (NARROWER_SHARE, Some(part)));
     let tries = EVENER.map(|share| (share, None));
     for (share, part) in tries.into_iter().chain(narrower) {
         if part.is_some() && uneven(&best) <= EVEN_ENOUGH_STEPS {
