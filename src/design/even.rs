@@ -15,11 +15,16 @@ const PARTS: usize = 4;
 /// Share of the memory of the row before that may not be there: instruments see patches, in which that row shows the same.
 /// Assumed; on the test panel nearly all of it wasn't.
 const MEMORY_SHARE: f64 = 0.8;
+/// As far as this, in steps, a level may stand from the line through the outer levels of an ordinary picture among whatever
+/// neighbours: at half a step two levels could meet. Beyond it, the evenness that pays for a step less.
+const FAR_STEPS: f64 = 0.37;
+const FAR_PRICE: f64 = 0.5;
 /// Times that the picture is made of the levels chosen before.
 const ROUNDS: usize = 4;
-/// Places of the line through the outer levels that are tried, each end: so many either way, this far apart in steps.
-const ENDS: i32 = 10;
-const ENDS_APART_STEPS: f64 = 0.025;
+/// Places of the line through the outer levels that are tried, each end: so many either way, this far apart in steps; then
+/// those half as far from the best of them.
+const ENDS: i32 = 5;
+const ENDS_APART_STEPS: f64 = 0.05;
 
 /// The ticks of a ladder's levels, and how even they are predicted to be in an ordinary picture.
 #[derive(Debug, Clone, PartialEq)]
@@ -28,7 +33,8 @@ pub struct Even {
     /// Largest distance of a level from the line between the outer two, in steps: mixed content, middle row, design
     /// temperature.
     pub uneven_steps: f64,
-    /// The same with how well the levels are known.
+    /// The same with how well the levels are known, and with what it costs that one stands far from that line among some
+    /// neighbours.
     pub expected_steps: f64,
 }
 
@@ -109,10 +115,8 @@ pub fn even_ticks(
         let even = picture.even(&chosen);
         let settled = even.ticks == levels;
         levels = even.ticks.clone();
-        if found
-            .as_ref()
-            .is_none_or(|f| even.expected_steps < f.expected_steps)
-        {
+        let evener = |f: &Even| even.expected_steps < f.expected_steps;
+        if found.as_ref().is_none_or(evener) {
             found = Some(even);
         }
         if settled {
@@ -145,7 +149,9 @@ impl Picture<'_> {
         let unsure: Vec<f64> = chosen.iter().map(unsure).collect();
         Even {
             uneven_steps: uneven_lstar(&shown) / self.step_lstar,
-            expected_steps: expected_lstar(&shown, &unsure) / self.step_lstar,
+            expected_steps: (expected_lstar(&shown, &unsure)
+                + far_lstar(chosen, &shown, self.step_lstar))
+                / self.step_lstar,
             ticks,
         }
     }
@@ -168,13 +174,32 @@ fn expected_lstar(shown_lstar: &[f64], unsure_lstar: &[f64]) -> f64 {
 #[derive(Debug, Clone)]
 struct Choice {
     ticks: Vec<u32>,
-    /// Its worst error against the level's target, L*.
+    /// Its worst error against the level's target, L*: half the width of what it can show, and the middle of that less the
+    /// target.
     error_lstar: f64,
+    half_lstar: f64,
+    mid_lstar: f64,
     /// What it shows in an ordinary picture, less the target, L*.
     off_lstar: f64,
     /// How well what readings add is known, and with it how well all is, standard, L*.
     known_lstar: f64,
     unsure_lstar: f64,
+}
+
+impl Choice {
+    /// What it costs that the level stands far from a line among some neighbours, where the ordinary picture's is
+    /// `off_lstar` from it.
+    fn far_lstar(&self, off_lstar: f64, step_lstar: f64) -> f64 {
+        let far = (off_lstar + self.mid_lstar - self.off_lstar).abs() + self.half_lstar;
+        FAR_PRICE * (far - FAR_STEPS * step_lstar).max(0.0)
+    }
+}
+
+/// The same for the worst of some levels, from the line through the outer two of what they show.
+fn far_lstar(chosen: &[&Choice], shown_lstar: &[f64], step_lstar: f64) -> f64 {
+    let off = off_even_lstar(shown_lstar).into_iter();
+    let far = off.zip(chosen).map(|(off, c)| c.far_lstar(off, step_lstar));
+    far.fold(0.0, f64::max)
 }
 
 /// The choices of every level.
@@ -198,6 +223,8 @@ impl Options {
             let choice = |spot: &Spot| Choice {
                 ticks: base.scheme.ticks_of(spot.choice),
                 error_lstar: spot.worst_error_lstar(target),
+                half_lstar: spot.half_lstar,
+                mid_lstar: spot.mid_lstar - target,
                 off_lstar: f64::NAN,
                 known_lstar: spot.unsure_lstar,
                 unsure_lstar: f64::NAN,
@@ -231,18 +258,19 @@ impl Options {
         let mut found: Option<(f64, Vec<&Choice>)> = None;
         for part in 0..=PARTS {
             let allowed = least + (most - least) * part as f64 / PARTS as f64;
-            let (expected, chosen) = self.evenest(allowed, targets_lstar, step)?;
-            if found.as_ref().is_none_or(|(before, _)| expected < *before) {
-                found = Some((expected, chosen));
+            let (cost, chosen) = self.evenest(allowed, targets_lstar, step)?;
+            if found.as_ref().is_none_or(|(before, _)| cost < *before) {
+                found = Some((cost, chosen));
             }
-            if expected <= ENOUGH_STEPS * step {
+            if cost <= ENOUGH_STEPS * step {
                 break;
             }
         }
         found.map(|(_, chosen)| chosen)
     }
 
-    /// The evenest of the ladders whose worst errors are at most `allowed`, with what it is expected to be off, L*.
+    /// The evenest of the ladders whose worst errors are at most `allowed`, with what it is expected to be off and what its
+    /// farthest level costs, L*.
     fn evenest(
         &self,
         allowed: f64,
@@ -250,10 +278,6 @@ impl Options {
         step: f64,
     ) -> Option<(f64, Vec<&Choice>)> {
         let last = targets_lstar.len() - 1;
-        let end = |k: i32| f64::from(k) * ENDS_APART_STEPS * step;
-        let ends: Vec<(f64, f64)> = (-ENDS..=ENDS)
-            .flat_map(|d| (-ENDS..=ENDS).map(move |l| (end(d), end(l))))
-            .collect();
         let ladder = |&(dark, light): &(f64, f64)| {
             let wanted = |level: usize| dark + (light - dark) * level as f64 / last as f64;
             let nearest = |level: usize| {
@@ -261,9 +285,12 @@ impl Options {
                     .iter()
                     .enumerate()
                     .filter(|(i, c)| *i == 0 || c.error_lstar <= allowed);
-                let off = |c: &Choice| (c.off_lstar - wanted(level)).hypot(c.unsure_lstar);
+                let cost = |c: &Choice| {
+                    let off = c.off_lstar - wanted(level);
+                    off.hypot(c.unsure_lstar) + c.far_lstar(off, step)
+                };
                 kept.map(|(_, c)| c)
-                    .min_by(|a, b| off(a).total_cmp(&off(b)))
+                    .min_by(|a, b| cost(a).total_cmp(&cost(b)))
             };
             let chosen: Vec<&Choice> = (0..=last).map(nearest).collect::<Option<_>>()?;
             let shown: Vec<f64> = chosen
@@ -272,11 +299,21 @@ impl Options {
                 .map(|(c, t)| t + c.off_lstar)
                 .collect();
             let unsure: Vec<f64> = chosen.iter().map(|c| c.unsure_lstar).collect();
-            Some((expected_lstar(&shown, &unsure), chosen))
+            let cost = expected_lstar(&shown, &unsure) + far_lstar(&chosen, &shown, step);
+            Some((cost, chosen, (dark, light)))
         };
-        let ladders: Vec<_> = ends.par_iter().map(ladder).collect();
-        // The first of equals, on any number of threads.
-        let evener = |a: (f64, Vec<_>), b: (f64, Vec<_>)| if b.0 < a.0 { b } else { a };
-        ladders.into_iter().flatten().reduce(evener)
+        let best_around = |(dark, light): (f64, f64), count: i32, apart: f64| {
+            let end = move |at: f64, k: i32| at + f64::from(k) * apart * step;
+            let ends: Vec<(f64, f64)> = (-count..=count)
+                .flat_map(|d| (-count..=count).map(move |l| (end(dark, d), end(light, l))))
+                .collect();
+            let ladders: Vec<_> = ends.par_iter().map(ladder).collect();
+            // The first of equals, on any number of threads.
+            let found = ladders.into_iter().flatten();
+            found.reduce(|a, b| if b.0 < a.0 { b } else { a })
+        };
+        let (_, _, near) = best_around((0.0, 0.0), ENDS, ENDS_APART_STEPS)?;
+        let (cost, chosen, _) = best_around(near, 1, 0.5 * ENDS_APART_STEPS)?;
+        Some((cost, chosen))
     }
 }

@@ -1,10 +1,10 @@
 //! The numbers that go with a finished band: predictions, their uncertainty, and what the drive costs.
 
-use super::choice::step_of;
+use super::choice::{Demand, step_of};
 use super::climate::BandClimate;
 use super::edges::edge_errors;
 use super::erases::passed_over;
-use super::even::even_ticks;
+use super::even::{Even, even_ticks};
 use super::known::ToldApart;
 use super::ladder::Candidates;
 use super::outcome::{BandDesign, Design};
@@ -30,46 +30,97 @@ pub fn contrast(targets_lstar: &[f64]) -> f64 {
     }
 }
 
-impl Planner<'_> {
-    /// Every band on its ladder, with its proof.
-    pub(super) fn finished(
-        &self,
-        candidates: &[Candidates],
-        ladders: &[Vec<f64>],
-    ) -> Option<Design> {
-        let each = candidates
+/// A ladder for every band with the ticks of its levels, not yet proved.
+#[derive(Debug, Clone)]
+pub(super) struct Draft {
+    ladders: Vec<Vec<f64>>,
+    bands: Vec<DraftBand>,
+}
+
+#[derive(Debug, Clone)]
+struct DraftBand {
+    /// Index among the band's schemes.
+    scheme: usize,
+    even: Even,
+}
+
+impl Draft {
+    /// Of the narrowest band, L*.
+    pub fn span_lstar(&self) -> f64 {
+        self.ladders
             .iter()
-            .zip(ladders)
-            .map(|(c, targets)| self.finished_band(c, targets));
-        let (bands, reports) = each.collect::<Option<Vec<_>>>()?.into_iter().unzip();
-        Some(self.assemble(bands, reports, ladders))
+            .map(|l| span(l))
+            .fold(f64::INFINITY, f64::min)
     }
 
-    fn finished_band(&self, c: &Candidates, targets: &[f64]) -> Option<(Band, BandDesign)> {
-        let best = c.best_for(targets)?;
-        let (ranked, spots) = (&c.pool.schemes[best], &c.spots[best]);
-        let (rows, settle_ms) = (self.panel.rows, self.panel.drivers.field_settle_ms);
-        let base = Finished {
+    /// How uneven an ordinary picture may well be in the worst band, in steps.
+    pub fn uneven_steps(&self) -> f64 {
+        let bands = self.bands.iter().map(|b| b.even.expected_steps);
+        bands.fold(0.0, f64::max)
+    }
+}
+
+fn span(ladder: &[f64]) -> f64 {
+    step_of(ladder) * (ladder.len() - 1) as f64
+}
+
+impl Planner<'_> {
+    /// Every band's widest ladder with its ticks.
+    pub(super) fn draft(&self, candidates: &[Candidates], demand: Demand) -> Option<Draft> {
+        let ladders = self.ladders(candidates, demand)?;
+        let bands = candidates
+            .iter()
+            .zip(&ladders)
+            .map(|(c, targets)| self.draft_band(c, targets));
+        Some(Draft {
+            bands: bands.collect::<Option<_>>()?,
+            ladders,
+        })
+    }
+
+    fn draft_band(&self, c: &Candidates, targets: &[f64]) -> Option<DraftBand> {
+        let scheme = c.best_for(targets)?;
+        let base = self.unfinished(c, scheme);
+        let (tolerance_steps, design) = (self.request.tolerance_steps, c.pool.band.design());
+        let even = even_ticks(&base, &c.spots[scheme], targets, tolerance_steps, design)?;
+        Some(DraftBand { scheme, even })
+    }
+
+    /// A scheme without ticks.
+    fn unfinished<'c>(&'c self, c: &'c Candidates, scheme: usize) -> Finished<'c> {
+        Finished {
             response: self.response,
-            scheme: &ranked.scheme,
-            rows,
-            settle_ms,
+            scheme: &c.pool.schemes[scheme].scheme,
+            rows: self.panel.rows,
+            settle_ms: self.panel.drivers.field_settle_ms,
             ticks: &[],
             correction: c.pool.correction.as_ref(),
-        };
-        let even = even_ticks(
-            &base,
-            spots,
-            targets,
-            self.request.tolerance_steps,
-            c.pool.band.design(),
-        )?;
+        }
+    }
+
+    /// Every band of a draft with its proof.
+    pub(super) fn finished(&self, candidates: &[Candidates], draft: &Draft) -> Option<Design> {
+        let each = candidates
+            .iter()
+            .zip(draft.bands.iter().zip(&draft.ladders))
+            .map(|(c, (band, targets))| self.finished_band(c, band, targets));
+        let (bands, reports) = each.collect::<Option<Vec<_>>>()?.into_iter().unzip();
+        Some(self.assemble(bands, reports, &draft.ladders))
+    }
+
+    fn finished_band(
+        &self,
+        c: &Candidates,
+        DraftBand { scheme, even }: &DraftBand,
+        targets: &[f64],
+    ) -> Option<(Band, BandDesign)> {
+        let ranked = &c.pool.schemes[*scheme];
         let finished = Finished {
             ticks: &even.ticks,
-            ..base
+            ..self.unfinished(c, *scheme)
         };
+        let (rows, settle_ms) = (finished.rows, finished.settle_ms);
         let extremes = finished.extremes(&c.pool.band, &ranked.stretch);
-        let span = |ladder: &[f64]| step_of(ladder) * (ladder.len() - 1) as f64;
         let alone = self.ladder_of(&[&c.own()], self.demand());
         let report = BandDesign {
             timing: Timing::of(&ranked.scheme.erase, &ranked.scheme.fields, rows, settle_ms),
@@ -80,6 +131,7 @@ impl Planner<'_> {
             span_alone_lstar: alone.map_or(span(targets), |l| span(&l)),
             evaluated: c.pool.evaluated,
             uneven_steps: even.uneven_steps,
+            expected_steps: even.expected_steps,
             known: self.known(&c.pool.band, &finished, span(targets)),
             edges: edge_errors(&finished, &c.pool.band, &ranked.stretch, targets)?,
         };

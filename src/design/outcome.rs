@@ -48,6 +48,8 @@ pub struct BandDesign {
     /// Largest distance of a level from the line between the outer two in an ordinary picture, in steps: mixed content,
     /// middle row, design temperature.
     pub uneven_steps: f64,
+    /// How uneven that may well be; see [`Even`](super::even::Even).
+    pub expected_steps: f64,
     /// How well the predicted levels are known.
     pub known: Known,
     /// Errors at the band's low edge, design temperature and high edge.

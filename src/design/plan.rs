@@ -201,9 +201,9 @@ impl Planner<'_> {
         let short = || Shortfall::of(candidates);
         let mut demand = self.demand();
         for _ in 0..PROOF_ROUNDS {
-            let ladders = self.ladders(candidates, demand).ok_or_else(short)?;
+            let draft = self.draft(candidates, demand).ok_or_else(short)?;
             (self.progress)("proving every level, row and content");
-            let design = self.finished(candidates, &ladders).ok_or_else(short)?;
+            let design = self.finished(candidates, &draft).ok_or_else(short)?;
             let errors = design.set.bands.iter().map(|b| b.figures.worst_error_steps);
             let worst = errors.fold(0.0, f64::max);
             if worst <= self.request.tolerance_steps {

@@ -2,9 +2,8 @@
 
 use super::climate::{BandClimate, rounding};
 use super::correction::Correction;
-use super::even::unsure_even_lstar;
 use super::ladder::Candidates;
-use super::outcome::{BandDesign, Design};
+use super::outcome::Design;
 use super::plan::{Planner, Pool};
 use super::reach::{Climate, Scheme};
 use super::request::Request;
@@ -14,6 +13,7 @@ use crate::error::{Error, Result, Unmet};
 use crate::project::{Drivers, Panel};
 use crate::response::fit::Fit;
 use crate::waveforms::Band;
+use rayon::prelude::*;
 
 /// Factors on the tolerance that are tried where the one asked for can't be kept, or not evenly.
 const LAXER: [f64; 9] = [1.04, 1.08, 1.12, 1.18, 1.25, 1.35, 1.5, 1.75, 2.0];
@@ -28,10 +28,21 @@ const PRICE: f64 = 0.1;
 const EVENER: [f64; 6] = [0.04, 0.06, 0.08, 0.1, 0.14, 0.2];
 /// Share of the span that must be left where an ordinary picture is held to less.
 const KEPT_SPAN: f64 = 0.96;
-/// Shares of the span to which ladders are narrowed where none of the widest is even enough: other targets suit other ticks.
-const NARROWER: [f64; 7] = [0.994, 0.988, 0.982, 0.977, 0.972, 0.966, 0.961];
-/// Share of the tolerance that an ordinary picture is then held to.
-const NARROWER_SHARE: f64 = 0.2;
+/// Shares of the span to which ladders are narrowed where none of the widest is even enough, and shares of the tolerance that
+/// an ordinary picture is then held to: other targets suit other ticks.
+const NARROWER: [f64; 10] = [
+    0.996, 0.992, 0.988, 0.984, 0.98, 0.976, 0.972, 0.968, 0.964, 0.961,
+];
+const NARROWER_SHARES: [f64; 2] = [0.12, 0.2];
+
+/// A ladder that is looked for.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Try {
+    /// Share of the tolerance that an ordinary picture is held to.
+    share: f64,
+    /// Share of the widest span.
+    part: f64,
+}
 
 /// A band whose scheme stands, and what its readings add to the response.
 #[derive(Debug, Clone)]
@@ -170,28 +181,40 @@ pub fn redesign(
 /// The design with the evenest ordinary picture that costs next to no span against the widest and what stood, or the one that
 /// there is.
 fn evenest(planner: &Planner, candidates: &[Candidates], stood_lstar: f64) -> Option<Design> {
-    let mut best = planner.proved(candidates).ok()?;
-    let least_lstar = KEPT_SPAN * span_lstar(&best).min(stood_lstar);
-    let spans_lstar: Vec<f64> = best.bands.iter().map(|b| b.span_lstar).collect();
-    let narrower = NARROWER.map(|part| (NARROWER_SHARE, Some(part)));
-    let tries = EVENER.map(|share| (share, None));
-    for (share, part) in tries.into_iter().chain(narrower) {
-        if part.is_some() && uneven(&best) <= EVEN_ENOUGH_STEPS {
-            break;
-        }
+    let widest = planner.proved(candidates).ok()?;
+    let least_lstar = KEPT_SPAN * span_lstar(&widest).min(stood_lstar);
+    let spans_lstar: Vec<f64> = widest.bands.iter().map(|b| b.span_lstar).collect();
+    let held = |t: &Try| -> Vec<Candidates> {
         let each = candidates.iter().zip(&spans_lstar);
         let held = each.map(|(c, span)| Candidates {
-            widest_lstar: part.map_or(f64::INFINITY, |part| part * span),
-            ..c.as_even_as(share)
+            widest_lstar: t.part * span,
+            ..c.as_even_as(t.share)
         });
-        let Ok(evener) = planner.proved(&held.collect::<Vec<_>>()) else {
-            continue;
+        held.collect()
+    };
+    let (panel, fit, request) = (planner.panel, planner.fit, planner.request);
+    let drafted = |tries: Vec<Try>| -> Vec<(Try, f64)> {
+        let draft = |t: Try| {
+            let planner = Planner::new(panel, fit, request, &|_| ());
+            let draft = planner.draft(&held(&t), planner.demand())?;
+            (draft.span_lstar() >= least_lstar).then(|| (t, draft.uneven_steps()))
         };
-        if span_lstar(&evener) >= least_lstar && uneven(&evener) < uneven(&best) {
-            best = evener;
-        }
+        let drafts: Vec<_> = tries.into_par_iter().map(draft).collect();
+        drafts.into_iter().flatten().collect()
+    };
+    let part = f64::INFINITY;
+    let mut tried = drafted(EVENER.map(|share| Try { share, part }).to_vec());
+    if !tried.iter().any(|t| t.1 <= EVEN_ENOUGH_STEPS) {
+        let narrower = NARROWER.map(|part| NARROWER_SHARES.map(|share| Try { share, part }));
+        tried.extend(drafted(narrower.concat()));
     }
-    Some(best)
+    tried.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let evener = |(t, _): (Try, f64)| {
+        let design = planner.proved(&held(&t)).ok()?;
+        let evener = span_lstar(&design) >= least_lstar && uneven(&design) < uneven(&widest);
+        evener.then_some(design)
+    };
+    tried.into_iter().find_map(evener).or(Some(widest))
 }
 
 /// Of the narrowest band.
@@ -202,15 +225,11 @@ fn span_lstar(design: &Design) -> f64 {
 
 /// How uneven an ordinary picture may well be in the worst band, in steps.
 fn uneven(design: &Design) -> f64 {
-    design.bands.iter().map(expected_steps).fold(0.0, f64::max)
-}
-
-/// The same for one band: what is predicted and how well that is known.
-fn expected_steps(band: &BandDesign) -> f64 {
-    let u_lstar = &band.known.standard_u_lstar;
-    let step = band.span_lstar / u_lstar.len().saturating_sub(1).max(1) as f64;
-    let unsure = unsure_even_lstar(u_lstar).into_iter().fold(0.0, f64::max);
-    band.uneven_steps.hypot(unsure / step)
+    design
+        .bands
+        .iter()
+        .map(|b| b.expected_steps)
+        .fold(0.0, f64::max)
 }
 
 fn unmet(request: &Request, kept_steps: Option<f64>) -> Error {
