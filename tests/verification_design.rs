@@ -606,3 +606,79 @@ fn a_narrow_range_makes_a_set_that_reads_back() {
         assert_eq!(read.to_json(), json);
     }
 }
+
+/// Net impulse of a pixel by hand, V·s, tick by tick: strokes, its own slot, and the data of all other rows.
+fn impulse_vs(band: &Band, column: &[Vec<u32>], row: usize) -> f64 {
+    let mut sum: f64 = band
+        .erase
+        .strokes
+        .iter()
+        .map(|s| s.pixel_v * s.ms * 1e-3)
+        .sum();
+    for (f, field) in band.fields.iter().enumerate() {
+        for (other, ticks) in column.iter().enumerate() {
+            let select = if other == row { field.select_v } else { 0.0 };
+            for tick in 0..field.slot_ticks {
+                let data = field.data_v * field.select_v.signum();
+                let data = if tick < ticks[f] { data } else { -data };
+                sum += (select + data) * field.tick_s();
+            }
+        }
+    }
+    sum
+}
+
+/// The largest impulse of random and one-level columns, at the band's longest stretch.
+fn largest_impulse_vs(band: &Band) -> f64 {
+    let mut numbers = Numbers(77);
+    let mut columns = contents(band, &mut numbers);
+    columns.extend(band.ticks.iter().map(|t| vec![t.clone(); ROWS]));
+    let longest = band.stretch.iter().map(|s| s.factor).fold(1.0, f64::max);
+    let each = columns
+        .iter()
+        .map(|c| longest * impulse_vs(band, c, ROWS / 2).abs());
+    each.fold(0.0, f64::max)
+}
+
+#[test]
+fn a_limit_on_charge_is_kept_as_driven_or_by_the_resting_balance() {
+    let free = COMMON.set.bands.iter().map(largest_impulse_vs);
+    let limit_vs = 0.9 * free.fold(0.0, f64::max);
+    let limited = |resting_balance| {
+        let mut project = project();
+        project.panel.limits.net_impulse_vs = limit_vs;
+        project.panel.drivers.resting_balance = resting_balance;
+        designed(&project, &request())
+    };
+    let driven = limited(false).expect("a design within the limit as driven");
+    for band in &driven.set.bands {
+        assert_eq!(band.resting_balance_v, None);
+        let largest = largest_impulse_vs(band);
+        assert!(largest <= limit_vs + ROUNDED, "{largest} above {limit_vs}");
+        assert!((largest - band.figures.net_impulse_vs).abs() < 0.01 * limit_vs);
+    }
+    check_merit(&driven);
+    let balanced = limited(true).expect("a design with the balance");
+    let called = balanced
+        .set
+        .bands
+        .iter()
+        .filter(|b| b.resting_balance_v.is_some());
+    assert!(called.count() > 0, "no band needs the balance");
+    for band in &balanced.set.bands {
+        assert!(band.figures.net_impulse_vs <= limit_vs);
+        assert_eq!(
+            band.resting_balance_v.is_some(),
+            largest_impulse_vs(band) > limit_vs
+        );
+    }
+    assert!(balanced.notes.iter().any(|n| n.contains("resting balance")));
+    // The balance leaves more choices, so its ladder is no narrower.
+    let span = |d: &Design| d.bands[0].span_lstar;
+    assert!(
+        span(&balanced) >= span(&driven) - 0.05,
+        "{} {}",
+        span(&balanced),
+        span(&driven)
+    );
+}

@@ -79,10 +79,7 @@ fn the_loop_closes() {
         assert!(number("worst_error_steps") <= 0.5, "{band}");
     }
     assert!(told["unread_levels"].as_array().unwrap().is_empty());
-    let checked = done(
-        dir.path(),
-        "check trimmed/waveforms.json --balance --tolerance 0.5",
-    );
+    let checked = done(dir.path(), "check trimmed/waveforms.json --tolerance 0.5");
     assert!(String::from_utf8(checked).unwrap().contains("level error"));
     done(
         dir.path(),

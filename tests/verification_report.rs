@@ -3,6 +3,7 @@
 mod small_project;
 mod support;
 
+use greyloom::design::charge::Charge;
 use greyloom::design::{
     BandDesign, Content, Design, Known, LadderShare, Request, ToldApart, Worst,
 };
@@ -133,6 +134,13 @@ fn made_up_design() -> Design {
         span_alone_lstar: 49.5,
         evaluated: 1234,
         uneven_steps: 0.06,
+        expected_steps: 0.1,
+        charge: Charge {
+            driven_vs: 11.25,
+            balanced_vs: 3.5,
+            balance_s: 5.0,
+            resting_balance_v: None,
+        },
         known: Known {
             standard_u_lstar: vec![0.1; 32],
             expanded_u_lstar: vec![0.2; 32],

@@ -24,7 +24,7 @@ int main(void) {
     for (b = 0; b < PIER_BANDS; b++) {
         const struct pier_band *k = &pier_bands[b];
         p(k->low_16); p(k->design_16); p(k->high_16);
-        p(k->strokes); p(k->fields); p(k->stretches); p(k->settle_us); p(k->rest_us);
+        p(k->strokes); p(k->fields); p(k->stretches); p(k->settle_us); p(k->rest_us); p(k->balance_mv);
         for (i = 0; i < k->strokes; i++) { p(k->stroke[i].pixel_mv); p(k->stroke[i].us); }
         for (i = 0; i < k->fields; i++) {
             const struct pier_field *f = &k->field[i];
@@ -103,6 +103,7 @@ fn expected_band(set: &Waveforms, band: &Band, all: &mut Vec<f64>) {
     all.extend([
         1000.0 * set.panel.field_settle_ms,
         1000.0 * band.erase.rest_ms,
+        1000.0 * band.resting_balance_v.unwrap_or(0.0),
     ]);
     all.extend(
         band.erase

@@ -181,6 +181,13 @@ const EDITS: &[Edit] = &[
         "0 ms or more",
     ),
     edit(
+        "\"resting_balance_v\": 1.5",
+        "\"resting_balance_v\": 0",
+        "bands[0].resting_balance_v",
+        "0",
+        "a voltage above 0",
+    ),
+    edit(
         "\"targets_lstar\": [37.0, 38.5484",
         "\"targets_lstar\": [37.0, 37.0",
         "targets_lstar[1]",

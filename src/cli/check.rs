@@ -27,9 +27,6 @@ pub(super) struct Arguments {
     /// Largest error of a level, in steps of the ladder: above 0, at most 0.5; as given to fit
     #[arg(long, value_name = "STEPS", default_value_t = arguments::TOLERANCE_STEPS, allow_negative_numbers = true, value_parser = arguments::tolerance_steps)]
     tolerance: f64,
-    /// The controller plays the resting balance: judge the net impulse that is left after it
-    #[arg(long)]
-    balance: bool,
     /// Capacity of the panel's cell, mAh: above 0, at most a million
     #[arg(long, value_name = "MAH", requires_all = ["cell_v", "refreshes"], allow_negative_numbers = true, value_parser = arguments::above_zero)]
     cell_mah: Option<f64>,
@@ -60,7 +57,6 @@ fn check(arguments: &Arguments) -> Result<()> {
     talk.step("acceptance figures");
     let mut figures = standing.figures(&Asked {
         tolerance_steps: arguments.tolerance,
-        balance: arguments.balance,
         supply: supply(arguments),
     });
     if let Some(verification) = &verification {
@@ -76,7 +72,7 @@ fn check(arguments: &Arguments) -> Result<()> {
     Err(Error::Unmet(Unmet {
         request: format!("Every limit of {}", arguments.waveforms.display()),
         binding: report.broken().join("; "),
-        would_do: would_do(arguments, &report),
+        would_do: Vec::new(),
     }))
 }
 
@@ -96,19 +92,4 @@ fn supply(arguments: &Arguments) -> Option<Supply> {
         volt: arguments.cell_v?,
         refreshes_a_day: arguments.refreshes?,
     })
-}
-
-fn would_do(arguments: &Arguments, report: &CheckReport) -> Vec<String> {
-    let named = |name: &str| report.figures.iter().find(|f| f.name == name);
-    let balanced = named("net impulse, balanced").zip(named("net impulse"));
-    let helps = balanced.is_some_and(|(after, driven)| {
-        !arguments.balance
-            && driven
-                .limit
-                .is_some_and(|l| l.margin(driven.value) < 0.0 && l.margin(after.value) >= 0.0)
-    });
-    helps
-        .then(|| "--balance, where the controller plays the resting balance".to_owned())
-        .into_iter()
-        .collect()
 }

@@ -75,6 +75,12 @@ impl Spots {
         }
     }
 
+    /// Those of the choices that `keep` has.
+    pub fn only(mut self, keep: impl Fn(usize) -> bool) -> Spots {
+        self.sorted.retain(|s| keep(s.choice));
+        self
+    }
+
     /// The same with at most one choice in each `bucket_lstar` of middles, that with the smallest half-width.
     pub fn thinned(self, bucket_lstar: f64) -> Spots {
         let bucket = |s: &Spot| (s.mid_lstar / bucket_lstar).floor();

@@ -1,5 +1,6 @@
 //! The numbers that go with a finished band: predictions, their uncertainty, and what the drive costs.
 
+use super::charge::{Charge, charge_note};
 use super::choice::{Demand, step_of};
 use super::climate::BandClimate;
 use super::edges::edge_errors;
@@ -12,9 +13,7 @@ use super::plan::Planner;
 use super::proof::{Extremes, Finished};
 use super::reach::Climate;
 use super::search::Ranked;
-use crate::drive::{
-    Timing, flash_caution, largest_line_difference_v, voltage_caution, worst_net_impulse_vs,
-};
+use crate::drive::{Timing, flash_caution, largest_line_difference_v, voltage_caution};
 use crate::tone::lightness::reflectance_from_lstar;
 use crate::waveforms::{
     Band, FORMAT, Figures, Interval, PanelSize, Predicted, StretchAt, VERSION, Waveforms,
@@ -122,9 +121,11 @@ impl Planner<'_> {
         let (rows, settle_ms) = (finished.rows, finished.settle_ms);
         let extremes = finished.extremes(&c.pool.band, &ranked.stretch);
         let alone = self.ladder_of(&[&c.own()], self.demand());
+        let longest_stretch = c.pool.band.longest(&ranked.stretch);
         let report = BandDesign {
             timing: Timing::of(&ranked.scheme.erase, &ranked.scheme.fields, rows, settle_ms),
-            longest_stretch: c.pool.band.longest(&ranked.stretch),
+            charge: Charge::of(self.panel, &ranked.scheme, &even.ticks, longest_stretch),
+            longest_stretch,
             worst: extremes.worst(targets)?,
             span_lstar: span(targets),
             contrast: contrast(targets),
@@ -157,12 +158,6 @@ impl Planner<'_> {
             .collect();
         let step_lstar = report.span_lstar / (self.request.levels - 1) as f64;
         let worst_error_lstar = (report.worst.lstar - report.worst.target_lstar).abs();
-        let impulse = worst_net_impulse_vs(
-            &scheme.erase,
-            &scheme.fields,
-            finished.ticks,
-            self.panel.rows,
-        );
         let energy = self
             .panel
             .load()
@@ -178,6 +173,7 @@ impl Planner<'_> {
             erase: scheme.erase.clone(),
             fields: scheme.fields.clone(),
             ticks: finished.ticks.to_vec(),
+            resting_balance_v: report.charge.resting_balance_v,
             targets_lstar: None,
             predicted: Predicted {
                 expanded_u_lstar: report.known.expanded_u_lstar.clone(),
@@ -190,7 +186,7 @@ impl Planner<'_> {
                 worst_error_lstar,
                 worst_error_steps: worst_error_lstar / step_lstar,
                 ghost_lstar: extremes.ghost_lstar,
-                net_impulse_vs: impulse.map_or(0.0, |i| i.value_vs.abs() * report.longest_stretch),
+                net_impulse_vs: report.charge.left_vs(),
                 energy_mj: energy.total_mj(),
             },
         }
@@ -208,6 +204,7 @@ impl Planner<'_> {
         }
         let told_apart = reports.iter().map(|r| r.known.told_apart);
         let mut notes: Vec<String> = self.indistinct(told_apart).into_iter().collect();
+        notes.extend(charge_note(self.panel, reports.iter().map(|r| r.charge)));
         notes.extend(self.notes(&bands));
         let set = Waveforms {
             format: FORMAT.into(),
@@ -256,19 +253,6 @@ impl Planner<'_> {
         let mut notes = Vec::new();
         let largest =
             |of: fn(&Figures) -> f64| bands.iter().map(|b| of(&b.figures)).fold(0.0, f64::max);
-        let impulse_vs = largest(|f| f.net_impulse_vs);
-        if impulse_vs > limits.net_impulse_vs {
-            let balanced = bands
-                .iter()
-                .map(|b| self.balanced(b))
-                .fold((0.0f64, 0.0f64), |a, b| (a.0.max(b.0), a.1.max(b.1)));
-            notes.push(format!(
-                "Net charge: the worst picture leaves {impulse_vs:.1} V·s on a pixel, above the panel's limit of {:.1} V·s. \
-                 It is the column's; rows at 0 V and each column at its opposite data voltage for up to {:.1} s while the \
-                 picture stands bring it to {:.1} V·s.",
-                limits.net_impulse_vs, balanced.1, balanced.0
-            ));
-        }
         let ghost = largest(|f| f.ghost_lstar);
         if ghost > limits.ghost_lstar {
             notes.push(format!(
@@ -298,15 +282,6 @@ impl Planner<'_> {
         notes.push(voltage_caution(rail));
         notes.push(flash_caution().into());
         notes
-    }
-
-    /// What is left on a pixel after the resting balance, V·s, and how long that takes, s.
-    fn balanced(&self, band: &Band) -> (f64, f64) {
-        let longest = band.stretch.iter().map(|s| s.factor).fold(1.0, f64::max);
-        worst_net_impulse_vs(&band.erase, &band.fields, &band.ticks, self.panel.rows)
-            .map_or((0.0, 0.0), |w| {
-                (w.balanced_vs.abs() * longest, w.balance_s * longest)
-            })
     }
 }
 

@@ -1,5 +1,6 @@
 //! One ladder for one band or for several: the widest that each serves with some scheme.
 
+use super::charge::ChargeLimit;
 use super::choice::{Demand, Fineness, Span, Spot, Spots, common, step_of, united, widest};
 use super::correction::Correction;
 use super::plan::{Planner, Pool};
@@ -193,8 +194,10 @@ fn exact_spots(panel: &Panel, response: &Response, pool: &Pool, ranked: &Ranked)
             &Reach::new(&scope, &ranked.scheme),
         ),
     };
+    let longest = pool.band.longest(&ranked.stretch);
+    let kept = ChargeLimit::of(panel).kept(spots, &ranked.scheme, longest);
     let ordinary = ordinary_lstar(&scope, &ranked.scheme, correction, design);
-    spots.even_in(ordinary, EVEN_SHARE)
+    kept.even_in(ordinary, EVEN_SHARE)
 }
 
 /// What every choice shows in an ordinary picture, with what readings add.

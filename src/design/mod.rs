@@ -1,5 +1,6 @@
 //! Choosing the drive: what a scheme can reach, which ticks make which level, which scheme, which bands.
 
+pub mod charge;
 pub mod choice;
 pub mod climate;
 pub mod correction;

@@ -1,5 +1,6 @@
 //! What a design comes to.
 
+use super::charge::Charge;
 use super::edges::EdgeError;
 use super::known::Known;
 use crate::drive::Timing;
@@ -36,6 +37,7 @@ pub struct BandDesign {
     pub timing: Timing,
     /// The largest stretch factor in the band; the refresh takes `timing` times this there.
     pub longest_stretch: f64,
+    pub charge: Charge,
     pub worst: Worst,
     /// Lightest less darkest target.
     pub span_lstar: f64,

@@ -1,5 +1,6 @@
 //! From a request to a finished set: bands, schemes for each, one ladder, the proof.
 
+use super::charge::ChargeLimit;
 use super::choice::Demand;
 use super::climate::BandClimate;
 use super::correction::Correction;
@@ -246,6 +247,7 @@ impl Planner<'_> {
             budget_s,
             stretch: self.slowest(&band),
             goal,
+            charge: ChargeLimit::of(self.panel),
             band,
         })
     }

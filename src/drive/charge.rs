@@ -19,8 +19,8 @@ pub struct WorstImpulse {
     /// What is left on every pixel, whatever the picture, once each column's own impulse is taken off while the
     /// picture stands, V·s.
     pub balanced_vs: f64,
-    /// The longest that a column then stands at the opposite data voltage, s.
-    pub balance_s: f64,
+    /// The largest impulse of a column's own, of either sign, V·s.
+    pub column_vs: f64,
 }
 
 /// Net impulse of the erase strokes, V·s.
@@ -79,17 +79,11 @@ pub fn worst_net_impulse_vs(
     } else {
         high
     };
-    let largest_data = data[low].abs().max(data[high].abs());
-    let data_v = fields.iter().map(|f| f.data_v).fold(0.0, f64::max);
     Some(WorstImpulse {
         value_vs: net(level),
         level,
         balanced_vs,
-        balance_s: if data_v > 0.0 {
-            rows as f64 * largest_data / data_v
-        } else {
-            0.0
-        },
+        column_vs: rows as f64 * data[low].abs().max(data[high].abs()),
     })
 }
 

@@ -227,8 +227,13 @@ impl Data<'_> {
             format_args!("{path}.erase.rest_ms"),
         )?;
         let refresh_ms = refresh_ms(&path, band)?;
+        let balance: i32 = q.integer(
+            Kind::Voltage,
+            band.resting_balance_v.unwrap_or(0.0) * MV_PER_V,
+            format_args!("{path}.resting_balance_v"),
+        )?;
         Ok(format!(
-            "{{ {}, {}, {settle}u, {rest}u, {refresh_ms}u,\n      {} }}",
+            "{{ {}, {}, {settle}u, {rest}u, {refresh_ms}u, {balance},\n      {} }}",
             comma_separated(&degrees),
             comma_separated(&counts),
             self.pointers(i, band).join(", ")

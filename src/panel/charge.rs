@@ -1,6 +1,7 @@
 //! What a picture leaves on the pixels as net charge, and the resting balance that takes the columns' part away.
 
-use super::picture_run::Levels;
+use super::maps::Played;
+use super::picture_run::{Before, Levels, PictureRun};
 use crate::drive::{Erase, Field, balanced_impulse_vs, other_impulse_vs};
 
 /// The opposite data voltage that a column stands at while the picture rests, rows at 0 V.
@@ -49,6 +50,62 @@ pub fn resting_balance(column_vs: &[f64], data_v: f64) -> Vec<Balance> {
         seconds: impulse.abs() / data_v,
     };
     column_vs.iter().map(of).collect()
+}
+
+/// What the resting balance does to a level.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Shift {
+    pub level: usize,
+    /// L*, either way.
+    pub lstar: f64,
+}
+
+/// The most that a resting balance at `data_v` changes a level of a panel of `rows` rows: the first, middle or last pixel of a
+/// column whose other pixels all show the level that asks for the longest, of either sign.
+pub fn balance_shift(run: &PictureRun, played: &Played, rows: usize, data_v: f64) -> Shift {
+    let ticks = played.ticks;
+    let data_vs = |level: usize| -> f64 {
+        let fields = played.fields.iter().zip(&ticks[level]);
+        fields.map(|(f, &d)| other_impulse_vs(f, d)).sum()
+    };
+    let by_data = |a: &usize, b: &usize| data_vs(*a).total_cmp(&data_vs(*b));
+    let around = [
+        (0..ticks.len()).min_by(by_data),
+        (0..ticks.len()).max_by(by_data),
+    ];
+    let mut worst = Shift {
+        level: 0,
+        lstar: 0.0,
+    };
+    for (around, row) in around
+        .into_iter()
+        .flatten()
+        .flat_map(|l| [0, rows / 2, rows - 1].map(|r| (l, r)))
+    {
+        let mut levels = vec![around as u16; rows * ticks.len()];
+        for (level, shown) in levels[row * ticks.len()..]
+            .iter_mut()
+            .take(ticks.len())
+            .enumerate()
+        {
+            *shown = level as u16;
+        }
+        let picture = Levels {
+            columns: ticks.len(),
+            levels: &levels,
+        };
+        let balance = resting_balance(&column_impulse_vs(played.fields, ticks, picture), data_v);
+        let before = run.lstar(picture, Before::Dark);
+        let after = run.balanced_lstar(picture, Before::Dark, &balance);
+        let own = row * ticks.len();
+        for level in 0..ticks.len() {
+            let lstar = (after[own + level] - before[own + level]).abs();
+            if lstar > worst.lstar {
+                worst = Shift { level, lstar };
+            }
+        }
+    }
+    worst
 }
 
 /// The largest impulse of either sign.

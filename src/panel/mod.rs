@@ -13,7 +13,10 @@ mod predicted_drive;
 mod pull;
 
 pub use acceptance::{Figure, Limit, Verdict, kept};
-pub use charge::{Balance, column_impulse_vs, largest_vs, picture_impulse_vs, resting_balance};
+pub use charge::{
+    Balance, Shift, balance_shift, column_impulse_vs, largest_vs, picture_impulse_vs,
+    resting_balance,
+};
 pub use crosstalk::{Pulled, extreme_contents, greedy_apart, pulling_content};
 pub use luminance::luminance_series;
 pub use maps::Played;

@@ -13,8 +13,6 @@ use crate::tone::reflectance_from_lstar;
 pub struct Asked {
     /// Largest error of a level, in steps.
     pub tolerance_steps: f64,
-    /// Whether the controller plays the resting balance.
-    pub balance: bool,
     pub supply: Option<Supply>,
 }
 
@@ -55,7 +53,7 @@ impl SetOnPanel<'_> {
             self.shortest_pulse(),
             self.refresh(),
         ];
-        figures.extend(self.impulse(asked.balance));
+        figures.extend(self.impulse());
         figures.extend(self.energy(asked.supply));
         figures.push(self.flash());
         figures

@@ -1,10 +1,10 @@
 //! Acceptance figures of the drive: time, charge, energy, flash; the worst of all bands.
 
 use super::acceptance::{Figure, Limit};
-use super::charge::{column_impulse_vs, resting_balance};
+use super::charge::balance_shift;
 use super::luminance::luminance_series;
 use super::on_panel::{BandOnPanel, SetOnPanel};
-use super::picture_run::{Before, Levels, PictureRun};
+use super::picture_run::PictureRun;
 use super::predicted::{Supply, Worst, celsius, largest};
 use crate::drive::{
     Cell, Duty, FLASHES_A_SECOND, Lag, Life, Swing, WorstImpulse, repeated_flashes,
@@ -49,74 +49,89 @@ impl SetOnPanel<'_> {
         )
     }
 
-    pub(super) fn impulse(&self, balance: bool) -> Vec<Figure> {
+    pub(super) fn impulse(&self) -> Vec<Figure> {
         let of = |b: &BandOnPanel| {
             let band = b.band;
             let worst =
                 worst_net_impulse_vs(&band.erase, &band.fields, &band.ticks, self.panel.rows);
-            (worst, b.longest_stretch())
+            (worst, b.longest_stretch(), band.resting_balance_v.is_some())
         };
-        let all: Vec<(Option<WorstImpulse>, f64)> = self.bands.iter().map(of).collect();
-        let most = |of: &dyn Fn(&WorstImpulse) -> f64| {
-            largest(
-                all.iter()
-                    .map(|(w, stretch)| stretch * w.map_or(0.0, |w| of(&w)).abs()),
-            )
-        };
-        let limit = Limit::AtMost(self.panel.limits.net_impulse_vs);
-        let (at, driven) = most(&|w| w.value_vs);
-        let (_, balanced) = most(&|w| w.balanced_vs);
-        let (_, seconds) = most(&|w| w.balance_s);
-        let judged = |yes: bool| yes.then_some(limit);
+        let all: Vec<(Option<WorstImpulse>, f64, bool)> = self.bands.iter().map(of).collect();
+        let most =
+            |of: &dyn Fn(&WorstImpulse, bool) -> f64| {
+                largest(all.iter().map(|(w, stretch, balanced)| {
+                    stretch * w.map_or(0.0, |w| of(&w, *balanced)).abs()
+                }))
+            };
+        let left = |w: &WorstImpulse, balanced| if balanced { w.balanced_vs } else { w.value_vs };
+        let (_, left_vs) = most(&left);
+        let (at, driven_vs) = most(&|w, _| w.value_vs);
+        let (_, balanced_vs) = most(&|w, _| w.balanced_vs);
+        let balance_v = self.panel.drivers.balance_v();
+        let seconds = most(&|w, _| w.column_vs).1 / balance_v;
         let level = all.get(at).and_then(|a| a.0).map_or(0, |w| w.level);
         let cost = self.worst(|b| self.balance_cost(b));
+        let played = match all.iter().filter(|a| a.2).count() {
+            0 => "the set has no resting balance".to_owned(),
+            n if n == all.len() => "after the resting balance, which the set has".to_owned(),
+            n => format!(
+                "after the resting balance in the {n} bands of {} that have it",
+                all.len()
+            ),
+        };
         vec![
             Figure::new(
                 "net impulse",
-                (driven, "V·s"),
-                judged(!balance),
+                (left_vs, "V·s"),
+                Some(Limit::AtMost(self.panel.limits.net_impulse_vs)),
                 "largest voltage-time integral that a refresh leaves on a pixel",
-                format!("over all pictures: all pixels of a column at level {level}; as driven"),
+                format!("over all pictures; {played}"),
+            ),
+            Figure::new(
+                "net impulse, driven",
+                (driven_vs, "V·s"),
+                None,
+                "the same before any resting balance",
+                format!("all pixels of a column at level {level}"),
             ),
             Figure::new(
                 "net impulse, balanced",
-                (balanced, "V·s"),
-                judged(balance),
+                (balanced_vs, "V·s"),
+                None,
                 "the same after each column stood at its opposite data voltage, rows at 0 V",
                 format!(
-                    "up to {seconds:.1} s while the picture rests; it moves a level by up to {:.2} L* ({})",
+                    "{balance_v} V for up to {seconds:.1} s while the picture rests; it moves a level by up to {:.3} L* ({})",
                     cost.value, cost.at
                 ),
             ),
         ]
     }
 
-    /// What the resting balance does to the lightness of a panel of one level.
+    /// The most that the resting balance changes a level: any level in the first, middle or last row of columns that ask for
+    /// the longest, at the band's limits and design temperature.
     fn balance_cost(&self, band: &BandOnPanel) -> Worst {
-        let (fields, ticks) = (&band.band.fields, &band.band.ticks);
-        let run = PictureRun::new(
-            self.response,
-            &self.played(band, band.climate.design_c),
-            None,
-        );
-        let data_v = fields.iter().map(|f| f.data_v).fold(0.0, f64::max);
-        let cost = |level: usize| {
-            let levels = vec![level as u16; self.panel.rows];
-            let picture = Levels {
-                columns: 1,
-                levels: &levels,
-            };
-            let balance = resting_balance(&column_impulse_vs(fields, ticks, picture), data_v);
-            let before = run.lstar(picture, Before::Dark);
-            let after = run.balanced_lstar(picture, Before::Dark, &balance);
-            let changes = before.iter().zip(&after).map(|(a, b)| (a - b).abs());
-            changes.fold(0.0, f64::max)
+        let limits = &band.climate;
+        let at = |t: f64| {
+            let played = self.played(band, t);
+            let run = PictureRun::new(self.response, &played, None);
+            let shift = balance_shift(
+                &run,
+                &played,
+                self.panel.rows,
+                self.panel.drivers.balance_v(),
+            );
+            Worst {
+                value: shift.lstar,
+                at: format!("level {}, {} °C", shift.level, (t * 10.0).round() / 10.0),
+            }
         };
-        let (level, value) = largest((0..self.set.levels).map(cost));
-        Worst {
-            value,
-            at: format!("level {level}, {}", celsius(band)),
-        }
+        let all = [limits.low_c, limits.design_c, limits.high_c].map(at);
+        all.into_iter()
+            .reduce(|a, b| if b.value > a.value { b } else { a })
+            .unwrap_or(Worst {
+                value: 0.0,
+                at: celsius(band),
+            })
     }
 
     pub(super) fn energy(&self, supply: Option<Supply>) -> Vec<Figure> {

@@ -130,6 +130,18 @@ impl<'a> Keys<'a> {
         }
     }
 
+    /// True or false; `absent` where the key is.
+    pub fn truth_or(&mut self, key: &'static str, absent: bool) -> Option<bool> {
+        if !self.has(key) {
+            return Some(absent);
+        }
+        let found = self.required(key, "true or false")?;
+        match found.value {
+            DeValue::Boolean(truth) => Some(*truth),
+            _ => self.or_wrong(None, &found, "true or false".to_owned()),
+        }
+    }
+
     pub fn table(&mut self, key: &'static str) -> Option<Keys<'a>> {
         let found = self.required(key, "a table of keys")?;
         self.as_table(found)

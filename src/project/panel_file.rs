@@ -65,6 +65,7 @@ fn drivers(mut keys: Keys) -> Option<Drivers> {
     let guard_ticks_max = keys.count("guard_ticks_max", GUARD_TICKS);
     let fields_max = keys.count("fields_max", FIELDS);
     let field_settle_ms = keys.number("field_settle_ms", PAUSE_MS);
+    let resting_balance = keys.truth_or("resting_balance", true);
     let stretch = keys.optional_table("stretch").and_then(stretch);
     if tick_us
         .as_ref()
@@ -81,6 +82,7 @@ fn drivers(mut keys: Keys) -> Option<Drivers> {
         guard_ticks_max: guard_ticks_max?,
         fields_max: fields_max?,
         field_settle_ms: field_settle_ms?,
+        resting_balance: resting_balance?,
         stretch,
     })
 }

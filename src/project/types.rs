@@ -39,11 +39,18 @@ pub struct Drivers {
     pub guard_ticks_max: u32,
     pub fields_max: u32,
     pub field_settle_ms: f64,
+    /// Whether the controller can hold each column at its opposite data voltage for a while as the picture stands.
+    pub resting_balance: bool,
     /// Absent: durations can't be stretched.
     pub stretch: Option<StretchRange>,
 }
 
 impl Drivers {
+    /// Data voltage of the resting balance: the lowest there is, since the disturb falls faster with voltage than time grows.
+    pub fn balance_v(&self) -> f64 {
+        self.data_v.min
+    }
+
     /// The factor that the clock plays for one asked for: to its step, the nearest.
     pub fn played(&self, factor: f64) -> f64 {
         self.stretch

@@ -242,10 +242,15 @@ fn limits(report: &FitReport, band: &Band) -> String {
         }
     };
     format!(
-        "ghost {:.2} L* ({}), net impulse {:.1} V·s ({}), energy {:.2} mJ",
+        "ghost {:.2} L* ({}), net impulse {:.1} V·s{} ({}), energy {:.2} mJ",
         figures.ghost_lstar,
         against(figures.ghost_lstar, limits.ghost_lstar),
         figures.net_impulse_vs,
+        if band.resting_balance_v.is_some() {
+            " after the resting balance"
+        } else {
+            ""
+        },
         against(figures.net_impulse_vs, limits.net_impulse_vs),
         figures.energy_mj
     )

@@ -128,6 +128,9 @@ impl Faults {
             self.field(&format!("{fields}[{i}]"), field);
         }
         self.ticks(&format!("{path}.ticks"), band, set.levels);
+        if let Some(v) = band.resting_balance_v {
+            self.positive(format_args!("{path}.resting_balance_v"), v, "a voltage");
+        }
         if let Some(targets) = &band.targets_lstar {
             self.ladder(&format!("{path}.targets_lstar"), targets, set.levels);
         }

@@ -51,6 +51,9 @@ fn round_band(band: &mut Band) {
     }
     round_erase(&mut band.erase);
     band.fields.iter_mut().for_each(round_field);
+    if let Some(v) = &mut band.resting_balance_v {
+        *v = round(*v, VOLTS);
+    }
     if let Some(targets) = &mut band.targets_lstar {
         round_all(targets, LSTAR);
     }

@@ -41,6 +41,9 @@ pub struct Band {
     pub fields: Vec<Field>,
     /// One row a level, one number a field.
     pub ticks: Vec<Vec<u32>>,
+    /// Data voltage, V, of the resting balance that the controller is to play while the picture stands; absent: none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub resting_balance_v: Option<f64>,
     /// The band's own ladder, where it differs from the common one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub targets_lstar: Option<Vec<f64>>,
@@ -80,6 +83,7 @@ pub struct Figures {
     pub worst_error_lstar: f64,
     pub worst_error_steps: f64,
     pub ghost_lstar: f64,
+    /// What the worst picture leaves on a pixel, after the resting balance where the band has it.
     pub net_impulse_vs: f64,
     pub energy_mj: f64,
 }

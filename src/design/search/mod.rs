@@ -4,6 +4,7 @@ mod grid;
 mod score;
 mod seeds;
 
+use super::charge::ChargeLimit;
 use super::choice::{Spot, Spots};
 use super::climate::BandClimate;
 use super::reach::{Climate, Reach, Scheme, Scope};
@@ -29,6 +30,7 @@ pub struct Space<'a> {
     /// The largest stretch allowed for while places are compared; a place that comes to need more is refused.
     pub stretch: f64,
     pub goal: Goal,
+    pub charge: ChargeLimit,
     pub band: BandClimate,
 }
 
@@ -117,7 +119,10 @@ impl<'a> Search<'a> {
         };
         let ordinary = Reach::ordinary(&scope, scheme, self.space.band.design());
         let ordinary = ordinary.into_iter().map(|a| self.curve.lstar(a)).collect();
-        spots_of(|a| self.curve.lstar(a), &Reach::new(&scope, scheme)).even_in(ordinary, EVEN_SHARE)
+        let spots = spots_of(|a| self.curve.lstar(a), &Reach::new(&scope, scheme));
+        let longest = self.space.band.longest(climates);
+        let kept = self.space.charge.kept(spots, scheme, longest);
+        kept.even_in(ordinary, EVEN_SHARE)
     }
 
     fn score(&self, scheme: &Scheme, climates: &[Climate], judging: &Judging) -> Score {
