@@ -18,6 +18,8 @@ const LONGER_BEYOND: usize = 2;
 const LONGEST_S: f64 = 60.0;
 /// Tolerances that are tried; the largest still keeps the order of levels.
 const TOLERANCES: [f64; 3] = [0.3, 0.4, 0.5];
+/// Factor on the limit of net impulse that is tried.
+const HIGHER: f64 = 2.0;
 /// Levels that most panels show, from which fewer are tried, how many times, and each time what share of the last.
 const MOST_LIKELY: usize = 48;
 const LEVEL_TRIALS: usize = 10;
@@ -78,9 +80,10 @@ pub fn explain(planner: &Planner, pools: &[Pool]) -> Error {
     would_do.extend(laxer(planner));
     would_do.extend(longer(planner));
     would_do.extend(warmer(planner));
+    would_do.extend(freer(planner));
     if would_do.is_empty() {
         would_do.push(
-            "none of fewer levels, a laxer tolerance, a longer budget or a warmer range alone, as far as these were tried; \
+            "none of fewer levels, a laxer tolerance, a longer budget, a warmer range or more net charge alone, as far as these were tried; \
              ask for less of several at once"
                 .into(),
         );
@@ -156,6 +159,18 @@ fn binding(planner: &Planner, found: &[Found], band: &BandClimate) -> String {
         return format!("{left}: {at} no scheme on these rails tells dark from light in that");
     };
     let (span, r) = (reach(best), planner.request);
+    if span == 0.0 {
+        let drivers = &planner.panel.drivers;
+        return format!(
+            "{left}; {at} no scheme found leaves a pixel with a net impulse within limits.net_impulse_vs, {} V·s{}",
+            planner.panel.limits.net_impulse_vs,
+            if drivers.resting_balance {
+                ", even after the resting balance"
+            } else {
+                ", as driven"
+            }
+        );
+    }
     let step = span / (r.levels - 1) as f64;
     let room = r.tolerance_steps * step;
     let blur = best.spots.middle_blur_lstar();
@@ -309,4 +324,29 @@ fn warmer(planner: &Planner) -> Option<String> {
             planner.request.levels
         ))
     })
+}
+
+/// The columns' charge taken back while the picture stands, where the controller doesn't, or a higher limit on what is left.
+fn freer(planner: &Planner) -> Option<String> {
+    let mut panel = planner.panel.clone();
+    let words = if panel.drivers.resting_balance {
+        panel.limits.net_impulse_vs *= HIGHER;
+        format!(
+            "limits.net_impulse_vs of {} V·s",
+            panel.limits.net_impulse_vs
+        )
+    } else {
+        panel.drivers.resting_balance = true;
+        "a controller that plays the resting balance (drivers.resting_balance)".to_owned()
+    };
+    (planner.progress)(&format!("would {words} do?"));
+    let freer = Planner {
+        panel: &panel,
+        ..*planner
+    };
+    let span = span_of(&freer, planner.request, planner.range_c)?;
+    Some(format!(
+        "{words}: {} levels over {span:.1} L*",
+        planner.request.levels
+    ))
 }
