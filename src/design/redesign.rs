@@ -21,18 +21,19 @@ const LAXER: [f64; 9] = [1.04, 1.08, 1.12, 1.18, 1.25, 1.35, 1.5, 1.75, 2.0];
 /// Laxer tolerances beyond the first that serves that are tried as well, until an ordinary picture is expected to be this even.
 const ROOM: usize = 2;
 const EVEN_ENOUGH_STEPS: f64 = 0.055;
+/// An ordinary picture that isn't expected to be this even may cost more span.
+const FAIR_STEPS: f64 = 0.075;
 /// The gain in evenness, in steps, that pays for a tolerance laxer by one step.
 const PRICE: f64 = 0.1;
 
 /// Shares of the tolerance that an ordinary picture is held to, beside the search's own.
 const EVENER: [f64; 6] = [0.04, 0.06, 0.08, 0.1, 0.14, 0.2];
-/// Share of the span that must be left where an ordinary picture is held to less.
+/// Share of the span that must be left where an ordinary picture is held to less, and where that doesn't make it fair.
 const KEPT_SPAN: f64 = 0.96;
-/// Shares of the span to which ladders are narrowed where none of the widest is even enough, and shares of the tolerance that
-/// an ordinary picture is then held to: other targets suit other ticks.
-const NARROWER: [f64; 10] = [
-    0.996, 0.992, 0.988, 0.984, 0.98, 0.976, 0.972, 0.968, 0.964, 0.961,
-];
+const KEPT_SPAN_UNFAIR: f64 = 0.92;
+/// Ladders narrowed in so many parts, down to the least span, are looked for where none of the widest is even enough, and shares
+/// of the tolerance that an ordinary picture is then held to: other targets suit other ticks.
+const NARROWER: usize = 12;
 const NARROWER_SHARES: [f64; 2] = [0.12, 0.2];
 
 /// A ladder that is looked for.
@@ -182,7 +183,10 @@ pub fn redesign(
 /// there is.
 fn evenest(planner: &Planner, candidates: &[Candidates], stood_lstar: f64) -> Option<Design> {
     let widest = planner.proved(candidates).ok()?;
-    let least_lstar = KEPT_SPAN * span_lstar(&widest).min(stood_lstar);
+    // As shares of the widest.
+    let [narrow, narrowest] = [KEPT_SPAN, KEPT_SPAN_UNFAIR]
+        .map(|kept| kept * (stood_lstar / span_lstar(&widest)).min(1.0));
+    let least_lstar = narrowest * span_lstar(&widest);
     let spans_lstar: Vec<f64> = widest.bands.iter().map(|b| b.span_lstar).collect();
     let held = |t: &Try| -> Vec<Candidates> {
         let each = candidates.iter().zip(&spans_lstar);
@@ -197,16 +201,24 @@ fn evenest(planner: &Planner, candidates: &[Candidates], stood_lstar: f64) -> Op
         let draft = |t: Try| {
             let planner = Planner::new(panel, fit, request, &|_| ());
             let draft = planner.draft(&held(&t), planner.demand())?;
-            (draft.span_lstar() >= least_lstar).then(|| (t, draft.uneven_steps()))
+            Some((t, draft.uneven_steps())).filter(|_| draft.span_lstar() >= least_lstar)
         };
         let drafts: Vec<_> = tries.into_par_iter().map(draft).collect();
         drafts.into_iter().flatten().collect()
     };
     let part = f64::INFINITY;
     let mut tried = drafted(EVENER.map(|share| Try { share, part }).to_vec());
-    if !tried.iter().any(|t| t.1 <= EVEN_ENOUGH_STEPS) {
-        let narrower = NARROWER.map(|part| NARROWER_SHARES.map(|share| Try { share, part }));
-        tried.extend(drafted(narrower.concat()));
+    let mut above = 1.0;
+    for (narrower, enough) in [(narrow, EVEN_ENOUGH_STEPS), (narrowest, FAIR_STEPS)] {
+        if tried.iter().any(|t| t.1 <= enough) {
+            break;
+        }
+        let part = |k: usize| above - (above - narrower) * (k + 1) as f64 / NARROWER as f64;
+        let tries = (0..NARROWER)
+            .map(part)
+            .flat_map(|part| NARROWER_SHARES.map(|share| Try { share, part }));
+        tried.extend(drafted(tries.collect()));
+        above = narrower;
     }
     tried.sort_by(|a, b| a.1.total_cmp(&b.1));
     let evener = |(t, _): (Try, f64)| {
