@@ -6,8 +6,8 @@ use greyloom::design::proof::Finished;
 use greyloom::design::reach::{Climate, Scheme};
 use greyloom::drive::{Erase, Field, Stroke, worst_net_impulse_vs};
 use greyloom::panel::{
-    Before, Levels, PictureRun, Played, column_impulse_vs, extreme_contents, greedy_apart,
-    picture_impulse_vs, pulling_content, resting_balance,
+    Before, Levels, PictureRun, Played, balance_shift, column_impulse_vs, extreme_contents,
+    greedy_apart, picture_impulse_vs, pulling_content, resting_balance,
 };
 use greyloom::response::Response;
 use small_panel::{Numbers, RUNG, SlotTable, response};
@@ -345,4 +345,35 @@ fn a_balanced_picture_is_held_after_its_rest() {
         moved = moved.max((held[row] - plain[row]).abs());
     }
     assert!(moved > 1e-3, "{moved}");
+}
+
+/// No picture's resting balance shifts a pixel by more than is told of the worst, whatever stands in its column.
+#[test]
+fn no_resting_balance_shifts_a_level_farther_than_the_worst() {
+    let response = response(RUNG, 3);
+    const DATA_V: f64 = 6.0;
+    let mut numbers = Numbers(23);
+    for (scheme, ticks) in cases() {
+        let played = played(&scheme, &ticks);
+        let run = PictureRun::new(&response, &played, None);
+        let worst = balance_shift(&run, &played, ROWS, DATA_V);
+        let columns = 400;
+        let levels: Vec<u16> = (0..ROWS * columns)
+            .map(|_| numbers.below(LEVELS) as u16)
+            .collect();
+        let picture = Levels {
+            columns,
+            levels: &levels,
+        };
+        let balance = resting_balance(&column_impulse_vs(&scheme.fields, &ticks, picture), DATA_V);
+        let before = run.lstar(picture, Before::Dark);
+        let after = run.balanced_lstar(picture, Before::Dark, &balance);
+        let moved = before.iter().zip(&after).map(|(a, b)| (a - b).abs());
+        let largest = moved.fold(0.0, f64::max);
+        assert!(
+            largest <= worst.lstar + ROUNDING_LSTAR,
+            "{largest} {worst:?}"
+        );
+        assert!(largest > 0.3 * worst.lstar, "{largest} {worst:?}");
+    }
 }

@@ -10,6 +10,7 @@ use crate::drive::{
     Cell, Duty, FLASHES_A_SECOND, Lag, Life, Swing, WorstImpulse, repeated_flashes,
     shortest_refresh_interval_s, worst_net_impulse_vs,
 };
+use crate::response::propagation::COVERAGE_FACTOR;
 
 impl SetOnPanel<'_> {
     pub(super) fn refresh(&self) -> Figure {
@@ -70,7 +71,6 @@ impl SetOnPanel<'_> {
         let balance_v = self.panel.drivers.balance_v();
         let seconds = most(&|w, _| w.column_vs).1 / balance_v;
         let level = all.get(at).and_then(|a| a.0).map_or(0, |w| w.level);
-        let cost = self.worst(|b| self.balance_cost(b));
         let played = match all.iter().filter(|a| a.2).count() {
             0 => "the set has no resting balance".to_owned(),
             n if n == all.len() => "after the resting balance, which the set has".to_owned(),
@@ -79,7 +79,7 @@ impl SetOnPanel<'_> {
                 all.len()
             ),
         };
-        vec![
+        let mut figures = vec![
             Figure::new(
                 "net impulse",
                 (left_vs, "V·s"),
@@ -99,17 +99,29 @@ impl SetOnPanel<'_> {
                 (balanced_vs, "V·s"),
                 None,
                 "the same after each column stood at its opposite data voltage, rows at 0 V",
-                format!(
-                    "{balance_v} V for up to {seconds:.1} s while the picture rests; it moves a level by up to {:.3} L* ({})",
-                    cost.value, cost.at
-                ),
+                format!("{balance_v} V for up to {seconds:.1} s while the picture rests"),
             ),
-        ]
+        ];
+        if all.iter().any(|a| a.2) {
+            let seen_lstar = COVERAGE_FACTOR * self.panel.instrument.repeatability_lstar;
+            let worst = self.worst(|b| self.balance_shift(b));
+            figures.push(Figure::new(
+                "balance shift",
+                (worst.value, "L*"),
+                Some(Limit::AtMost(seen_lstar)),
+                "most that the resting balance then changes a level, beside the level error",
+                format!(
+                    "{}; limit: expanded uncertainty, k = 2, of one reading",
+                    worst.at
+                ),
+            ));
+        }
+        figures
     }
 
     /// The most that the resting balance changes a level: any level in the first, middle or last row of columns that ask for
     /// the longest, at the band's limits and design temperature.
-    fn balance_cost(&self, band: &BandOnPanel) -> Worst {
+    fn balance_shift(&self, band: &BandOnPanel) -> Worst {
         let limits = &band.climate;
         let at = |t: f64| {
             let played = self.played(band, t);
