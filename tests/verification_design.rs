@@ -4,7 +4,7 @@ mod small_panel;
 
 use greyloom::design::edges::EdgeError;
 use greyloom::design::reach::Scheme;
-use greyloom::design::{Design, LadderShare, Request, TrialOutcome, design};
+use greyloom::design::{Design, LadderShare, Request, Standing, TrialOutcome, design, redesign};
 use greyloom::error::{Error, Unmet};
 use greyloom::project::{Project, Rail};
 use greyloom::response::fit::Fit;
@@ -680,5 +680,50 @@ fn a_limit_on_charge_is_kept_as_driven_or_by_the_resting_balance() {
         "{} {}",
         span(&balanced),
         span(&driven)
+    );
+}
+
+/// Ladder and ticks chosen anew for schemes that stand, with nothing read that differs.
+#[test]
+fn chosen_anew_a_set_keeps_its_limits_and_is_no_less_even() {
+    let project = project();
+    let stand = |band| Standing {
+        band,
+        correction: None,
+    };
+    let standing: Vec<Standing> = COMMON.set.bands.iter().map(stand).collect();
+    let again = redesign(
+        &project.panel,
+        &known(),
+        &request(),
+        &standing,
+        false,
+        &|_| (),
+    );
+    let again = again.expect("the schemes keep the tolerance");
+    check_merit(&again);
+    check_time(&again);
+    for (now, before) in again.set.bands.iter().zip(&COMMON.set.bands) {
+        assert_eq!((&now.erase, &now.fields), (&before.erase, &before.fields));
+    }
+    let worst = |d: &Design| d.bands.iter().map(|b| b.expected_steps).fold(0.0, f64::max);
+    let span = |d: &Design| {
+        d.bands
+            .iter()
+            .map(|b| b.span_lstar)
+            .fold(f64::INFINITY, f64::min)
+    };
+    assert!(
+        worst(&again) <= worst(&COMMON) + ROUNDED,
+        "{} {}",
+        worst(&again),
+        worst(&COMMON)
+    );
+    // No more span is given up than a fair picture may cost.
+    assert!(
+        span(&again) >= 0.92 * span(&COMMON) - ROUNDED,
+        "{} {}",
+        span(&again),
+        span(&COMMON)
     );
 }
