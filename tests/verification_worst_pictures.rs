@@ -246,6 +246,12 @@ fn integrated_vs(scheme: &Scheme, ticks: &[Vec<u32>], content: &[u16], row: usiz
     sum
 }
 
+/// Levels of a picture of ROWS rows.
+fn drawn(columns: usize, numbers: &mut Numbers) -> Vec<u16> {
+    let level = |_| numbers.below(LEVELS) as u16;
+    (0..ROWS * columns).map(level).collect()
+}
+
 #[test]
 fn charge_is_the_integral_of_what_every_pixel_feels() {
     let mut numbers = Numbers(17);
@@ -255,9 +261,7 @@ fn charge_is_the_integral_of_what_every_pixel_feels() {
     let mut largest = 0.0f64;
     for (scheme, ticks) in cases {
         let columns = 3;
-        let levels: Vec<u16> = (0..ROWS * columns)
-            .map(|_| numbers.below(LEVELS) as u16)
-            .collect();
+        let levels = drawn(columns, &mut numbers);
         let picture = Levels {
             columns,
             levels: &levels,
@@ -358,9 +362,7 @@ fn no_resting_balance_shifts_a_level_farther_than_the_worst() {
         let run = PictureRun::new(&response, &played, None);
         let worst = balance_shift(&run, &played, ROWS, DATA_V);
         let columns = 400;
-        let levels: Vec<u16> = (0..ROWS * columns)
-            .map(|_| numbers.below(LEVELS) as u16)
-            .collect();
+        let levels = drawn(columns, &mut numbers);
         let picture = Levels {
             columns,
             levels: &levels,

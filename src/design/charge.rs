@@ -2,7 +2,7 @@
 
 use super::choice::Spots;
 use super::reach::Scheme;
-use crate::drive::{WorstImpulse, balanced_impulse_vs, other_impulse_vs, worst_net_impulse_vs};
+use crate::drive::{WorstImpulse, balanced_impulse_vs, data_impulse_vs, worst_net_impulse_vs};
 use crate::project::Panel;
 use serde::Serialize;
 use std::fmt::Write;
@@ -36,11 +36,7 @@ impl ChargeLimit {
         if self.resting_balance && stretch * alike_vs.abs() <= self.limit_vs {
             return spots;
         }
-        let data_vs = |choice: usize| -> f64 {
-            let ticks = scheme.ticks_of(choice);
-            let fields = scheme.fields.iter().zip(ticks);
-            fields.map(|(f, d)| other_impulse_vs(f, d)).sum()
-        };
+        let data_vs = |choice| data_impulse_vs(&scheme.fields, &scheme.ticks_of(choice));
         spots.only(|choice| {
             let net_vs = alike_vs + self.rows as f64 * data_vs(choice);
             stretch * net_vs.abs() <= self.limit_vs

@@ -42,6 +42,12 @@ pub fn other_impulse_vs(field: &Field, ticks: u32) -> f64 {
     field.other_on_v() * (2.0 * on - f64::from(field.slot_ticks)) * field.tick_s()
 }
 
+/// What one row's data leave on its column over all fields, V·s; `ticks` one a field.
+pub fn data_impulse_vs(fields: &[Field], ticks: &[u32]) -> f64 {
+    let each = fields.iter().zip(ticks);
+    each.map(|(field, &t)| other_impulse_vs(field, t)).sum()
+}
+
 /// The part of a pixel's own slot that is the row's, S·Q·tick, V·s.
 fn row_impulse_vs(field: &Field) -> f64 {
     field.select_v * f64::from(field.slot_ticks) * field.tick_s()
@@ -65,11 +71,8 @@ pub fn worst_net_impulse_vs(
     if rows == 0 {
         return None;
     }
-    let of_column = |ticks: &Vec<u32>| -> f64 {
-        let each = fields.iter().zip(ticks);
-        each.map(|(field, &t)| other_impulse_vs(field, t)).sum()
-    };
-    let data: Vec<f64> = level_ticks.iter().map(of_column).collect();
+    let data = level_ticks.iter().map(|t| data_impulse_vs(fields, t));
+    let data: Vec<f64> = data.collect();
     let balanced_vs = balanced_impulse_vs(erase, fields);
     let (low, high) = (extreme(&data, -1.0)?, extreme(&data, 1.0)?);
     // A pixel's own data add to the others' as one row more.

@@ -21,8 +21,8 @@ pub use caution::{
     EXTRA_LOW_AC_V, EXTRA_LOW_DC_V, flash_caution, largest_line_difference_v, voltage_caution,
 };
 pub use charge::{
-    WorstImpulse, balanced_impulse_vs, other_impulse_vs, own_impulse_vs, strokes_impulse_vs,
-    worst_net_impulse_vs,
+    WorstImpulse, balanced_impulse_vs, data_impulse_vs, other_impulse_vs, own_impulse_vs,
+    strokes_impulse_vs, worst_net_impulse_vs,
 };
 pub use energy::{Energy, PanelLoad};
 pub use flash::{

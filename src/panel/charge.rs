@@ -2,7 +2,7 @@
 
 use super::maps::Played;
 use super::picture_run::{Before, Levels, PictureRun};
-use crate::drive::{Erase, Field, balanced_impulse_vs, other_impulse_vs};
+use crate::drive::{Erase, Field, balanced_impulse_vs, data_impulse_vs};
 
 /// The opposite data voltage that a column stands at while the picture rests, rows at 0 V.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -29,11 +29,8 @@ pub fn picture_impulse_vs(
 
 /// The part of each column's data, V·s.
 pub fn column_impulse_vs(fields: &[Field], ticks: &[Vec<u32>], picture: Levels) -> Vec<f64> {
-    let of_level = |ticks: &Vec<u32>| -> f64 {
-        let fields = fields.iter().zip(ticks);
-        fields.map(|(f, &d)| other_impulse_vs(f, d)).sum()
-    };
-    let levels: Vec<f64> = ticks.iter().map(of_level).collect();
+    let levels = ticks.iter().map(|t| data_impulse_vs(fields, t));
+    let levels: Vec<f64> = levels.collect();
     let mut columns = vec![0.0; picture.columns];
     for row in picture.levels.chunks_exact(picture.columns.max(1)) {
         for (column, &level) in columns.iter_mut().zip(row) {
@@ -64,10 +61,7 @@ pub struct Shift {
 /// column whose other pixels all show the level that asks for the longest, of either sign.
 pub fn balance_shift(run: &PictureRun, played: &Played, rows: usize, data_v: f64) -> Shift {
     let ticks = played.ticks;
-    let data_vs = |level: usize| -> f64 {
-        let fields = played.fields.iter().zip(&ticks[level]);
-        fields.map(|(f, &d)| other_impulse_vs(f, d)).sum()
-    };
+    let data_vs = |level: usize| data_impulse_vs(played.fields, &ticks[level]);
     let by_data = |a: &usize, b: &usize| data_vs(*a).total_cmp(&data_vs(*b));
     let around = [
         (0..ticks.len()).min_by(by_data),
@@ -77,18 +71,14 @@ pub fn balance_shift(run: &PictureRun, played: &Played, rows: usize, data_v: f64
         level: 0,
         lstar: 0.0,
     };
-    for (around, row) in around
-        .into_iter()
-        .flatten()
-        .flat_map(|l| [0, rows / 2, rows - 1].map(|r| (l, r)))
-    {
+    let rows_seen = [0, rows / 2, rows - 1];
+    let places = around.into_iter().flatten();
+    for (around, row) in places.flat_map(|level| rows_seen.map(|row| (level, row))) {
+        // A column for each level of the pixel.
+        let own = row * ticks.len();
         let mut levels = vec![around as u16; rows * ticks.len()];
-        for (level, shown) in levels[row * ticks.len()..]
-            .iter_mut()
-            .take(ticks.len())
-            .enumerate()
-        {
-            *shown = level as u16;
+        for level in 0..ticks.len() {
+            levels[own + level] = level as u16;
         }
         let picture = Levels {
             columns: ticks.len(),
@@ -97,7 +87,6 @@ pub fn balance_shift(run: &PictureRun, played: &Played, rows: usize, data_v: f64
         let balance = resting_balance(&column_impulse_vs(played.fields, ticks, picture), data_v);
         let before = run.lstar(picture, Before::Dark);
         let after = run.balanced_lstar(picture, Before::Dark, &balance);
-        let own = row * ticks.len();
         for level in 0..ticks.len() {
             let lstar = (after[own + level] - before[own + level]).abs();
             if lstar > worst.lstar {
