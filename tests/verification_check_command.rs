@@ -89,9 +89,20 @@ fn a_limit_that_is_broken_ends_with_4() {
         run(dir.path(), "check waveforms.json").status.code(),
         Some(0)
     );
-    // As driven, without its resting balance, the set leaves more than the limit.
+    // The set's own balance voltage is judged: a high one moves the levels.
     let waveforms = dir.path().join("waveforms.json");
     let set = std::fs::read_to_string(&waveforms).unwrap();
+    let high = set.replace("\"resting_balance_v\": 1.5", "\"resting_balance_v\": 6.0");
+    assert_ne!(high, set);
+    std::fs::write(&waveforms, high).unwrap();
+    let shifted = run(dir.path(), "check waveforms.json");
+    assert_eq!(shifted.status.code(), Some(4));
+    assert!(
+        String::from_utf8(shifted.stderr)
+            .unwrap()
+            .contains("balance shift")
+    );
+    // As driven, without its resting balance, the set leaves more than the limit.
     let without: Vec<&str> = set
         .lines()
         .filter(|l| !l.contains("resting_balance_v"))

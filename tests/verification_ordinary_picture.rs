@@ -1,6 +1,7 @@
 //! Ordinary pictures: a pixel against slot-by-slot stepping of the whole column, and the evenest ticks against every
 //! combination of a small ladder.
 
+mod slow_fields;
 mod small_panel;
 
 use greyloom::design::choice::{Spot, Spots};
@@ -12,6 +13,7 @@ use greyloom::design::proof::Finished;
 use greyloom::design::reach::{Climate, Reach, Scheme, Scope};
 use greyloom::drive::{Erase, Field, Stroke};
 use greyloom::response::Response;
+use slow_fields::plain as field;
 use small_panel::{Numbers, RUNG, SlotTable, response};
 
 const ROWS: usize = 7;
@@ -31,17 +33,6 @@ const MEMORY_SHARE: f64 = 0.8;
 const COMBINATIONS: usize = 20_000;
 /// The lines that are tried lie this far apart, in steps, and what a level shows hangs a little on the row before.
 const NEAR_STEPS: f64 = 0.02;
-
-fn field(select_v: f64, data_v: f64, slot_ticks: u32, guard_ticks: u32) -> Field {
-    Field {
-        select_v,
-        data_v,
-        tick_us: 8000,
-        slot_ticks,
-        guard_ticks,
-        mirrored: false,
-    }
-}
 
 fn schemes() -> Vec<Scheme> {
     let stroke = |(pixel_v, ms)| Stroke { pixel_v, ms };
@@ -78,20 +69,24 @@ fn stepped(response: &Response, scheme: &Scheme, content: &[Vec<u32>], row: usiz
     response.curve.lstar(coverage.sum())
 }
 
+fn unfinished<'a>(response: &'a Response, scheme: &'a Scheme) -> Finished<'a> {
+    Finished {
+        response,
+        scheme,
+        rows: ROWS,
+        settle_ms: SETTLE_MS,
+        ticks: &[],
+        correction: None,
+    }
+}
+
 #[test]
 fn any_ticks_among_any_rows_are_slots_one_after_another() {
     let response = response(RUNG, 4);
     let mut numbers = Numbers(3);
     let (mut seen, mut apart) = (0.0f64, 0.0f64);
     for scheme in schemes() {
-        let base = Finished {
-            response: &response,
-            scheme: &scheme,
-            rows: ROWS,
-            settle_ms: SETTLE_MS,
-            ticks: &[],
-            correction: None,
-        };
+        let base = unfinished(&response, &scheme);
         for row in [0, 1, ROWS / 2, ROWS - 1] {
             let content: Vec<Vec<u32>> = (0..ROWS).map(|_| ticks(&scheme, &mut numbers)).collect();
             let middle = Middle::new(&base, CLIMATE, &content, row);
@@ -153,14 +148,7 @@ fn next_to_no_combination_is_evener() {
     let (response, scheme) = (response(RUNG, 2), schemes().remove(1));
     let spots = spots(&response, &scheme);
     let ends = spots.ends().expect("choices");
-    let base = Finished {
-        response: &response,
-        scheme: &scheme,
-        rows: ROWS,
-        settle_ms: SETTLE_MS,
-        ticks: &[],
-        correction: None,
-    };
+    let base = unfinished(&response, &scheme);
     let mut gained = false;
     for levels in 4..=6usize {
         let low = ends.low + 2.0;

@@ -1,5 +1,6 @@
 //! Whole pictures against slot-by-slot stepping of every pixel.
 
+mod slow_fields;
 mod small_panel;
 
 use greyloom::design::reach::Scheme;
@@ -7,6 +8,7 @@ use greyloom::drive::{Erase, Field, Piece, Stroke};
 use greyloom::panel::{Before, Levels, LineLag, PictureRun, Played};
 use greyloom::pigment::{Mover, State, step_pieces};
 use greyloom::response::{Response, coverage_of};
+use slow_fields::plain;
 use small_panel::{Numbers, RUNG, SlotTable, response};
 
 const ROWS: usize = 6;
@@ -18,12 +20,8 @@ const ROUNDING: f64 = 1e-10;
 
 fn field(select_v: f64, data_v: f64, slot_ticks: u32, guard_ticks: u32, mirrored: bool) -> Field {
     Field {
-        select_v,
-        data_v,
-        tick_us: 8000,
-        slot_ticks,
-        guard_ticks,
         mirrored,
+        ..plain(select_v, data_v, slot_ticks, guard_ticks)
     }
 }
 

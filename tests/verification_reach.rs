@@ -1,5 +1,6 @@
 //! What a scheme reaches against slot-by-slot stepping, against every content, and against the proof's own way.
 
+mod slow_fields;
 mod small_panel;
 
 use greyloom::design::Content;
@@ -10,6 +11,7 @@ use greyloom::drive::{Erase, Field, Stroke};
 use greyloom::pigment::{Mover, State, step_pieces};
 use greyloom::response::Rung;
 use greyloom::response::{Response, coverage_of};
+use slow_fields::plain as field;
 use small_panel::{Numbers, RUNG, SlotTable, response};
 
 const ROWS: usize = 5;
@@ -18,18 +20,6 @@ const SETTLE_MS: f64 = 2.0;
 const ROUNDING: f64 = 1e-12;
 /// L*: the same, through the curve.
 const ROUNDING_LSTAR: f64 = 1e-9;
-
-/// 8 ms a tick, so that a few ticks on five rows take a pixel from white to dark.
-fn field(select_v: f64, data_v: f64, slot_ticks: u32, guard_ticks: u32) -> Field {
-    Field {
-        select_v,
-        data_v,
-        tick_us: 8000,
-        slot_ticks,
-        guard_ticks,
-        mirrored: false,
-    }
-}
 
 fn erase(ms: f64) -> Erase {
     let stroke = |(pixel_v, ms)| Stroke { pixel_v, ms };

@@ -137,6 +137,7 @@ fn made_up_design() -> Design {
         expected_steps: 0.1,
         charge: Charge {
             driven_vs: 11.25,
+            level: 31,
             balanced_vs: 3.5,
             balance_s: 5.0,
             resting_balance_v: None,

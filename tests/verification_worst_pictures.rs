@@ -1,5 +1,6 @@
 //! The worst of all pictures against every picture of a small panel; charge against integrating what the pixels feel.
 
+mod slow_fields;
 mod small_panel;
 
 use greyloom::design::proof::Finished;
@@ -10,6 +11,7 @@ use greyloom::panel::{
     greedy_apart, picture_impulse_vs, pulling_content, resting_balance,
 };
 use greyloom::response::Response;
+use slow_fields::plain;
 use small_panel::{Numbers, RUNG, SlotTable, response};
 
 const ROWS: usize = 5;
@@ -26,12 +28,8 @@ const CLIMATE: Climate = Climate {
 
 fn field(select_v: f64, data_v: f64, slot_ticks: u32, guard_ticks: u32, mirrored: bool) -> Field {
     Field {
-        select_v,
-        data_v,
-        tick_us: 8000,
-        slot_ticks,
-        guard_ticks,
         mirrored,
+        ..plain(select_v, data_v, slot_ticks, guard_ticks)
     }
 }
 

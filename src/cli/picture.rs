@@ -143,7 +143,7 @@ fn drive_of(
             .map(|(m, f)| m.seconds(picture.rows) - f.seconds(picture.rows))
             .sum::<f64>();
     let parts = column_impulse_vs(played.fields, played.ticks, levels(picture));
-    let balance = resting_balance(&parts, standing.panel.drivers.balance_v());
+    let balance = resting_balance(&parts, standing.balance_v(band));
     let rest_s = played.stretch * balance.iter().map(|b| b.seconds).fold(0.0, f64::max);
     let run = standing.picture_run(band, temperature_c);
     let before = run.lstar(levels(picture), Before::Dark);

@@ -48,26 +48,43 @@ impl ChargeLimit {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Charge {
     pub driven_vs: f64,
-    /// After the resting balance, and how long that takes.
+    /// Level that the worst picture shows in all rows.
+    pub level: usize,
+    /// After a resting balance, and how long that takes.
     pub balanced_vs: f64,
     pub balance_s: f64,
-    /// Data voltage of the resting balance, where the band is to have one.
+    /// Data voltage of the resting balance, where the band has one.
     pub resting_balance_v: Option<f64>,
 }
 
 impl Charge {
-    /// The resting balance is called for where the limit is not kept as driven, and the controller has it.
-    pub fn of(panel: &Panel, scheme: &Scheme, ticks: &[Vec<u32>], stretch: f64) -> Self {
+    /// Of a band that has its resting balance at `resting_balance_v`; how long one takes without is told for the drivers' own.
+    pub fn of(
+        panel: &Panel,
+        scheme: &Scheme,
+        ticks: &[Vec<u32>],
+        stretch: f64,
+        resting_balance_v: Option<f64>,
+    ) -> Self {
         let worst = worst_net_impulse_vs(&scheme.erase, &scheme.fields, ticks, panel.rows);
         let of = |of: fn(&WorstImpulse) -> f64| stretch * worst.as_ref().map_or(0.0, of).abs();
-        let (driven_vs, balanced_vs) = (of(|w| w.value_vs), of(|w| w.balanced_vs));
-        let drivers = &panel.drivers;
-        let needed = driven_vs > panel.limits.net_impulse_vs && balanced_vs < driven_vs;
+        let balance_v = resting_balance_v.unwrap_or(panel.drivers.balance_v());
         Charge {
-            driven_vs,
-            balanced_vs,
-            balance_s: of(|w| w.column_vs) / drivers.balance_v(),
-            resting_balance_v: (drivers.resting_balance && needed).then(|| drivers.balance_v()),
+            driven_vs: of(|w| w.value_vs),
+            level: worst.map_or(0, |w| w.level),
+            balanced_vs: of(|w| w.balanced_vs),
+            balance_s: of(|w| w.column_vs) / balance_v,
+            resting_balance_v,
+        }
+    }
+
+    /// Calls for the resting balance where the limit is not kept as driven and the controller has it.
+    pub fn designed(self, panel: &Panel) -> Self {
+        let above = self.driven_vs > panel.limits.net_impulse_vs;
+        let called = panel.drivers.resting_balance && above && self.balanced_vs < self.driven_vs;
+        Charge {
+            resting_balance_v: called.then(|| panel.drivers.balance_v()),
+            ..self
         }
     }
 

@@ -174,9 +174,7 @@ fn expected_lstar(shown_lstar: &[f64], unsure_lstar: &[f64]) -> f64 {
 #[derive(Debug, Clone)]
 struct Choice {
     ticks: Vec<u32>,
-    /// Its worst error against the level's target, L*: half the width of what it can show, and the middle of that less the
-    /// target.
-    error_lstar: f64,
+    /// Half the width of what it can show, and the middle of that less the target, L*.
     half_lstar: f64,
     mid_lstar: f64,
     /// What it shows in an ordinary picture, less the target, L*.
@@ -187,6 +185,11 @@ struct Choice {
 }
 
 impl Choice {
+    /// Its worst error against the level's target, L*.
+    fn error_lstar(&self) -> f64 {
+        self.mid_lstar.abs() + self.half_lstar
+    }
+
     /// What it costs that the level stands far from a line among some neighbours, where the ordinary picture's is
     /// `off_lstar` from it.
     fn far_lstar(&self, off_lstar: f64, step_lstar: f64) -> f64 {
@@ -222,7 +225,6 @@ impl Options {
             kept.truncate(COMPARED);
             let choice = |spot: &Spot| Choice {
                 ticks: base.scheme.ticks_of(spot.choice),
-                error_lstar: spot.worst_error_lstar(target),
                 half_lstar: spot.half_lstar,
                 mid_lstar: spot.mid_lstar - target,
                 off_lstar: f64::NAN,
@@ -284,7 +286,7 @@ impl Options {
                 let kept = self.0[level]
                     .iter()
                     .enumerate()
-                    .filter(|(i, c)| *i == 0 || c.error_lstar <= allowed);
+                    .filter(|(i, c)| *i == 0 || c.error_lstar() <= allowed);
                 let cost = |c: &Choice| {
                     let off = c.off_lstar - wanted(level);
                     off.hypot(c.unsure_lstar) + c.far_lstar(off, step)

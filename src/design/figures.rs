@@ -124,7 +124,14 @@ impl Planner<'_> {
         let longest_stretch = c.pool.band.longest(&ranked.stretch);
         let report = BandDesign {
             timing: Timing::of(&ranked.scheme.erase, &ranked.scheme.fields, rows, settle_ms),
-            charge: Charge::of(self.panel, &ranked.scheme, &even.ticks, longest_stretch),
+            charge: Charge::of(
+                self.panel,
+                &ranked.scheme,
+                &even.ticks,
+                longest_stretch,
+                None,
+            )
+            .designed(self.panel),
             longest_stretch,
             worst: extremes.worst(targets)?,
             span_lstar: span(targets),

@@ -5,6 +5,7 @@ use super::choice::Demand;
 use super::climate::BandClimate;
 use super::correction::Correction;
 use super::erases::usable;
+use super::figures::Draft;
 use super::ladder::Candidates;
 use super::outcome::{BandTrial, Design, TrialOutcome};
 use super::reach::{Climate, lstar_of};
@@ -199,12 +200,22 @@ impl Planner<'_> {
         &self,
         candidates: &[Candidates],
     ) -> std::result::Result<Design, Shortfall> {
+        let draft = self.draft(candidates, self.demand());
+        self.proved_from(candidates, draft)
+    }
+
+    /// The same, begun with the draft of what is asked.
+    pub(super) fn proved_from(
+        &self,
+        candidates: &[Candidates],
+        mut draft: Option<Draft>,
+    ) -> std::result::Result<Design, Shortfall> {
         let short = || Shortfall::of(candidates);
         let mut demand = self.demand();
         for _ in 0..PROOF_ROUNDS {
-            let draft = self.draft(candidates, demand).ok_or_else(short)?;
+            let drafted = draft.ok_or_else(short)?;
             (self.progress)("proving every level, row and content");
-            let design = self.finished(candidates, &draft).ok_or_else(short)?;
+            let design = self.finished(candidates, &drafted).ok_or_else(short)?;
             let errors = design.set.bands.iter().map(|b| b.figures.worst_error_steps);
             let worst = errors.fold(0.0, f64::max);
             if worst <= self.request.tolerance_steps {
@@ -212,6 +223,7 @@ impl Planner<'_> {
             }
             // The proof saw more than the choice: choose with that much less room.
             demand.tolerance_steps *= 0.998 * self.request.tolerance_steps / worst;
+            draft = self.draft(candidates, demand);
         }
         Err(short())
     }

@@ -2,6 +2,7 @@
 
 use super::climate::{BandClimate, rounding};
 use super::correction::Correction;
+use super::figures::Draft;
 use super::ladder::Candidates;
 use super::outcome::Design;
 use super::plan::{Planner, Pool};
@@ -28,7 +29,8 @@ const PRICE: f64 = 0.1;
 
 /// Shares of the tolerance that an ordinary picture is held to, beside the search's own.
 const EVENER: [f64; 6] = [0.04, 0.06, 0.08, 0.1, 0.14, 0.2];
-/// Share of the span that must be left where an ordinary picture is held to less, and where that doesn't make it fair.
+/// Shares of the span down to which ladders are narrowed, first and where none of those is fair; less than the second is never
+/// left.
 const KEPT_SPAN: f64 = 0.96;
 const KEPT_SPAN_UNFAIR: f64 = 0.92;
 /// Ladders narrowed in so many parts, down to the least span, are looked for where none of the widest is even enough, and shares
@@ -197,11 +199,11 @@ fn evenest(planner: &Planner, candidates: &[Candidates], stood_lstar: f64) -> Op
         held.collect()
     };
     let (panel, fit, request) = (planner.panel, planner.fit, planner.request);
-    let drafted = |tries: Vec<Try>| -> Vec<(Try, f64)> {
+    let drafted = |tries: Vec<Try>| -> Vec<(Try, Draft)> {
         let draft = |t: Try| {
             let planner = Planner::new(panel, fit, request, &|_| ());
             let draft = planner.draft(&held(&t), planner.demand())?;
-            Some((t, draft.uneven_steps())).filter(|_| draft.span_lstar() >= least_lstar)
+            (draft.span_lstar() >= least_lstar).then_some((t, draft))
         };
         let drafts: Vec<_> = tries.into_par_iter().map(draft).collect();
         drafts.into_iter().flatten().collect()
@@ -210,7 +212,7 @@ fn evenest(planner: &Planner, candidates: &[Candidates], stood_lstar: f64) -> Op
     let mut tried = drafted(EVENER.map(|share| Try { share, part }).to_vec());
     let mut above = 1.0;
     for (narrower, enough) in [(narrow, EVEN_ENOUGH_STEPS), (narrowest, FAIR_STEPS)] {
-        if tried.iter().any(|t| t.1 <= enough) {
+        if tried.iter().any(|t| t.1.uneven_steps() <= enough) {
             break;
         }
         let part = |k: usize| above - (above - narrower) * (k + 1) as f64 / NARROWER as f64;
@@ -220,9 +222,9 @@ fn evenest(planner: &Planner, candidates: &[Candidates], stood_lstar: f64) -> Op
         tried.extend(drafted(tries.collect()));
         above = narrower;
     }
-    tried.sort_by(|a, b| a.1.total_cmp(&b.1));
-    let evener = |(t, _): (Try, f64)| {
-        let design = planner.proved(&held(&t)).ok()?;
+    tried.sort_by(|a, b| a.1.uneven_steps().total_cmp(&b.1.uneven_steps()));
+    let evener = |(t, draft)| {
+        let design = planner.proved_from(&held(&t), Some(draft)).ok()?;
         let evener = span_lstar(&design) >= least_lstar && uneven(&design) < uneven(&widest);
         evener.then_some(design)
     };

@@ -67,34 +67,38 @@ pub fn balance_shift(run: &PictureRun, played: &Played, rows: usize, data_v: f64
         (0..ticks.len()).min_by(by_data),
         (0..ticks.len()).max_by(by_data),
     ];
-    let mut worst = Shift {
+    // A column for each level of the pixel, in each of its rows, among each content.
+    let mut places = Vec::new();
+    for around in around.into_iter().flatten() {
+        for row in [0, rows / 2, rows - 1] {
+            places.extend((0..ticks.len()).map(|level| (around, row, level)));
+        }
+    }
+    let columns = places.len();
+    let mut levels = vec![0; rows * columns];
+    for (column, &(around, own, level)) in places.iter().enumerate() {
+        for row in 0..rows {
+            levels[row * columns + column] = if row == own { level } else { around } as u16;
+        }
+    }
+    let picture = Levels {
+        columns,
+        levels: &levels,
+    };
+    let balance = resting_balance(&column_impulse_vs(played.fields, ticks, picture), data_v);
+    let before = run.lstar(picture, Before::Dark);
+    let after = run.balanced_lstar(picture, Before::Dark, &balance);
+    let shift = |(column, &(_, row, level)): (usize, &(usize, usize, usize))| {
+        let pixel = row * columns + column;
+        let lstar = (after[pixel] - before[pixel]).abs();
+        Shift { level, lstar }
+    };
+    let shifts = places.iter().enumerate().map(shift);
+    let none = Shift {
         level: 0,
         lstar: 0.0,
     };
-    let rows_seen = [0, rows / 2, rows - 1];
-    let places = around.into_iter().flatten();
-    for (around, row) in places.flat_map(|level| rows_seen.map(|row| (level, row))) {
-        // A column for each level of the pixel.
-        let own = row * ticks.len();
-        let mut levels = vec![around as u16; rows * ticks.len()];
-        for level in 0..ticks.len() {
-            levels[own + level] = level as u16;
-        }
-        let picture = Levels {
-            columns: ticks.len(),
-            levels: &levels,
-        };
-        let balance = resting_balance(&column_impulse_vs(played.fields, ticks, picture), data_v);
-        let before = run.lstar(picture, Before::Dark);
-        let after = run.balanced_lstar(picture, Before::Dark, &balance);
-        for level in 0..ticks.len() {
-            let lstar = (after[own + level] - before[own + level]).abs();
-            if lstar > worst.lstar {
-                worst = Shift { level, lstar };
-            }
-        }
-    }
-    worst
+    shifts.fold(none, |a, b| if b.lstar > a.lstar { b } else { a })
 }
 
 /// The largest impulse of either sign.

@@ -65,6 +65,12 @@ impl<'a> SetOnPanel<'a> {
         PictureRun::new(self.response, &self.played(band, temperature_c), Some(lag))
     }
 
+    /// Data voltage of a band's resting balance: the set's own, or the drivers' where it has none.
+    pub fn balance_v(&self, band: &BandOnPanel) -> f64 {
+        let own = band.band.resting_balance_v;
+        own.unwrap_or(self.panel.drivers.balance_v())
+    }
+
     /// What a band plays at a temperature, °C, its clock rounded.
     pub fn played<'b>(&self, band: &'b BandOnPanel, temperature_c: f64) -> Played<'b> {
         let factor = band.band.stretch_factor(temperature_c);

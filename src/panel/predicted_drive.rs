@@ -6,9 +6,9 @@ use super::luminance::luminance_series;
 use super::on_panel::{BandOnPanel, SetOnPanel};
 use super::picture_run::PictureRun;
 use super::predicted::{Supply, Worst, celsius, largest};
+use crate::design::charge::Charge;
 use crate::drive::{
-    Cell, Duty, FLASHES_A_SECOND, Lag, Life, Swing, WorstImpulse, repeated_flashes,
-    shortest_refresh_interval_s, worst_net_impulse_vs,
+    Cell, Duty, FLASHES_A_SECOND, Lag, Life, Swing, repeated_flashes, shortest_refresh_interval_s,
 };
 use crate::response::propagation::COVERAGE_FACTOR;
 
@@ -51,27 +51,14 @@ impl SetOnPanel<'_> {
     }
 
     pub(super) fn impulse(&self) -> Vec<Figure> {
-        let of = |b: &BandOnPanel| {
-            let band = b.band;
-            let worst =
-                worst_net_impulse_vs(&band.erase, &band.fields, &band.ticks, self.panel.rows);
-            (worst, b.longest_stretch(), band.resting_balance_v.is_some())
-        };
-        let all: Vec<(Option<WorstImpulse>, f64, bool)> = self.bands.iter().map(of).collect();
-        let most =
-            |of: &dyn Fn(&WorstImpulse, bool) -> f64| {
-                largest(all.iter().map(|(w, stretch, balanced)| {
-                    stretch * w.map_or(0.0, |w| of(&w, *balanced)).abs()
-                }))
-            };
-        let left = |w: &WorstImpulse, balanced| if balanced { w.balanced_vs } else { w.value_vs };
-        let (_, left_vs) = most(&left);
-        let (at, driven_vs) = most(&|w, _| w.value_vs);
-        let (_, balanced_vs) = most(&|w, _| w.balanced_vs);
-        let balance_v = self.panel.drivers.balance_v();
-        let seconds = most(&|w, _| w.column_vs).1 / balance_v;
-        let level = all.get(at).and_then(|a| a.0).map_or(0, |w| w.level);
-        let played = match all.iter().filter(|a| a.2).count() {
+        let all: Vec<Charge> = self.bands.iter().map(|b| self.charge(b)).collect();
+        let most = |of: fn(&Charge) -> f64| largest(all.iter().map(of));
+        let ((_, left_vs), (at, driven_vs)) = (most(Charge::left_vs), most(|c| c.driven_vs));
+        let (_, balanced_vs) = most(|c| c.balanced_vs);
+        let (longest, seconds) = most(|c| c.balance_s);
+        let level = all.get(at).map_or(0, |c| c.level);
+        let balance_v = self.bands.get(longest).map_or(0.0, |b| self.balance_v(b));
+        let played = match all.iter().filter(|c| c.resting_balance_v.is_some()).count() {
             0 => "the set has no resting balance".to_owned(),
             n if n == all.len() => "after the resting balance, which the set has".to_owned(),
             n => format!(
@@ -102,7 +89,7 @@ impl SetOnPanel<'_> {
                 format!("{balance_v} V for up to {seconds:.1} s while the picture rests"),
             ),
         ];
-        if all.iter().any(|a| a.2) {
+        if all.iter().any(|c| c.resting_balance_v.is_some()) {
             let seen_lstar = COVERAGE_FACTOR * self.panel.instrument.repeatability_lstar;
             let worst = self.worst(|b| self.balance_shift(b));
             figures.push(Figure::new(
@@ -122,28 +109,36 @@ impl SetOnPanel<'_> {
     /// The most that the resting balance changes a level: any level in the first, middle or last row of columns that ask for
     /// the longest, at the band's limits and design temperature.
     fn balance_shift(&self, band: &BandOnPanel) -> Worst {
-        let limits = &band.climate;
-        let at = |t: f64| {
+        let temperatures_c = [
+            band.climate.low_c,
+            band.climate.design_c,
+            band.climate.high_c,
+        ];
+        let shifts = temperatures_c.map(|t| {
             let played = self.played(band, t);
             let run = PictureRun::new(self.response, &played, None);
-            let shift = balance_shift(
-                &run,
-                &played,
-                self.panel.rows,
-                self.panel.drivers.balance_v(),
-            );
-            Worst {
-                value: shift.lstar,
-                at: format!("level {}, {} °C", shift.level, (t * 10.0).round() / 10.0),
-            }
-        };
-        let all = [limits.low_c, limits.design_c, limits.high_c].map(at);
-        all.into_iter()
-            .reduce(|a, b| if b.value > a.value { b } else { a })
-            .unwrap_or(Worst {
-                value: 0.0,
-                at: celsius(band),
-            })
+            balance_shift(&run, &played, self.panel.rows, self.balance_v(band))
+        });
+        let (worst, value) = largest(shifts.iter().map(|s| s.lstar));
+        Worst {
+            value,
+            at: format!(
+                "level {}, {} °C",
+                shifts[worst].level,
+                (temperatures_c[worst] * 10.0).round() / 10.0
+            ),
+        }
+    }
+
+    fn charge(&self, band: &BandOnPanel) -> Charge {
+        let (of, stretch) = (band.band, band.longest_stretch());
+        Charge::of(
+            self.panel,
+            &band.scheme,
+            &of.ticks,
+            stretch,
+            of.resting_balance_v,
+        )
     }
 
     pub(super) fn energy(&self, supply: Option<Supply>) -> Vec<Figure> {

@@ -180,12 +180,18 @@ impl<'a> Keys<'a> {
     }
 
     pub fn has(&mut self, key: &'static str) -> bool {
-        self.asked.push(key);
+        self.ask(key);
         self.table.contains_key(key)
     }
 
+    fn ask(&mut self, key: &'static str) {
+        if !self.asked.contains(&key) {
+            self.asked.push(key);
+        }
+    }
+
     fn required(&mut self, key: &'static str, expected: &str) -> Option<Found<'a>> {
-        self.asked.push(key);
+        self.ask(key);
         let Some(value) = self.table.get(key) else {
             self.file.wrong(
                 self.line,
