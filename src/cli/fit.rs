@@ -1,13 +1,12 @@
 //! `greyloom fit`: the main job, from readings to waveforms.
 
-use super::emit::{PREFIX, TABLE};
+use super::emit::{TABLE_C, TABLE_H, stage_tables};
 use super::finished::Description;
 use super::preview::{RAMP, ramp};
 use super::talk::Talk;
 use super::{How, arguments, on_threads, tell, within_limits};
 use crate::design::{Design, LadderShare, Request, budget_holds_the_erase, design};
 use crate::draw::fit_png;
-use crate::emit::c_table;
 use crate::error::Result;
 use crate::output::OutputFolder;
 use crate::project::Project;
@@ -20,7 +19,9 @@ pub(super) const WAVEFORMS: &str = "waveforms.json";
 pub(super) const RESPONSE: &str = "response.json";
 const FIT_PLOT: &str = "fit.png";
 const LEVELS: &str = "levels.csv";
-const FILES: [&str; 6] = [FIT_PLOT, LEVELS, RAMP, RESPONSE, TABLE, WAVEFORMS];
+const FILES: [&str; 7] = [
+    FIT_PLOT, LEVELS, RAMP, RESPONSE, TABLE_C, TABLE_H, WAVEFORMS,
+];
 
 /// Warnings that are printed one by one.
 const WARNINGS_MAX: usize = 10;
@@ -154,7 +155,7 @@ pub(super) fn stage_set(
     folder.stage(WAVEFORMS, set.to_json())?;
     folder.stage(RESPONSE, response.to_json())?;
     folder.stage(RAMP, ramp(&kept, &bands, request.tolerance_steps)?)?;
-    folder.stage(TABLE, c_table(&kept, PREFIX)?)
+    stage_tables(folder, &kept)
 }
 
 fn fit_plot(response: &ResponseReport) -> Result<Vec<u8>> {

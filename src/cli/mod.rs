@@ -5,6 +5,7 @@ mod chart;
 mod check;
 mod demo;
 mod emit;
+mod emit_lab;
 mod finished;
 mod fit;
 mod picture;
@@ -12,6 +13,7 @@ mod preview;
 mod rehearse;
 mod talk;
 mod trim;
+mod verify_image;
 
 use crate::error::{Error, InputError, Result};
 use crate::project::{Limits, Panel};
@@ -43,6 +45,7 @@ enum Command {
     Rehearse(rehearse::Arguments),
     Preview(preview::Arguments),
     Emit(emit::Arguments),
+    VerifyImage(verify_image::Arguments),
     Trim(trim::Arguments),
     Check(check::Arguments),
 }
@@ -63,6 +66,7 @@ pub fn run(line: impl IntoIterator<Item = OsString>) -> Result<()> {
         Command::Rehearse(arguments) => rehearse::run(&arguments),
         Command::Preview(arguments) => preview::run(&arguments),
         Command::Emit(arguments) => emit::run(&arguments),
+        Command::VerifyImage(arguments) => verify_image::run(&arguments),
         Command::Trim(arguments) => trim::run(&arguments),
         Command::Check(arguments) => check::run(&arguments),
     }

@@ -1,6 +1,6 @@
 //! `greyloom trim`: a finished set corrected from readings of its levels.
 
-use super::emit::TABLE;
+use super::emit::{TABLE_C, TABLE_H};
 use super::finished::Description;
 use super::fit::{RESPONSE, WAVEFORMS, stage_set};
 use super::preview::RAMP;
@@ -18,7 +18,7 @@ use std::path::PathBuf;
 
 const LEVELS: &str = "trim.csv";
 const PLOT: &str = "trim.png";
-const FILES: [&str; 6] = [RAMP, RESPONSE, TABLE, LEVELS, PLOT, WAVEFORMS];
+const FILES: [&str; 7] = [RAMP, RESPONSE, TABLE_C, TABLE_H, LEVELS, PLOT, WAVEFORMS];
 
 /// Correct a finished set of waveforms from readings of its levels
 #[derive(Debug, clap::Args)]

@@ -1,4 +1,4 @@
-//! Small pieces of C: names, comments, arrays.
+//! Small pieces of C: names, arrays.
 
 use crate::error::{Error, Result};
 use std::fmt::Display;
@@ -28,21 +28,18 @@ pub(super) fn check_prefix(prefix: &str) -> Result<()> {
     )))
 }
 
-/// A name as a comment can hold it: nothing that could end the comment or leave ASCII.
-pub(super) fn comment_text(name: &str) -> String {
-    let safe = |c: char| c.is_ascii_alphanumeric() || " ._-+()".contains(c);
-    name.chars()
-        .map(|c| if safe(c) { c } else { '_' })
-        .collect()
-}
-
-/// `static const T name[N] = { … };`, one row of `rows` a line; nothing for no rows.
-pub(super) fn array<R: Display>(c_type: &str, name: &str, length: usize, rows: &[R]) -> String {
+/// `T name[N] = { … };`, one row of `rows` a line; nothing for no rows.
+pub(super) fn array(
+    c_type: &str,
+    name: &str,
+    length: impl Display,
+    rows: &[impl Display],
+) -> String {
     if rows.is_empty() {
         return String::new();
     }
     let lines: String = rows.iter().map(|r| format!("    {r},\n")).collect();
-    format!("static const {c_type} {name}[{length}] = {{\n{lines}}};\n\n")
+    format!("{c_type} {name}[{length}] = {{\n{lines}}};\n\n")
 }
 
 /// Numbers with commas between them, so many a line.
@@ -78,10 +75,5 @@ mod tests {
             let error = check_prefix(bad).expect_err(bad);
             assert_eq!(error.exit_code(), 2);
         }
-    }
-
-    #[test]
-    fn a_comment_can_not_be_left() {
-        assert_eq!(comment_text("a*/ int ü\n??/"), "a__ int _____");
     }
 }

@@ -1,0 +1,191 @@
+//! Tables to the bytes of an image.
+
+use super::{HEADER, MAGIC, MIRRORED};
+use crate::emit::bits::{put_number, put_packed, put_signed, width_of};
+use crate::emit::build::Built;
+use crate::emit::describe::{TABLE_VERSION, description};
+use crate::emit::hash::crc32;
+use crate::emit::tables::{BandTable, FieldTable, Rail, StretchTable, Tables};
+
+/// The image of a table with its description in it.
+pub fn image(built: &Built) -> Vec<u8> {
+    with_notes(&built.tables, &description(built).join("\n"))
+}
+
+/// The image without its description, for a source file whose comments hold it.
+pub fn packed_image(tables: &Tables) -> Vec<u8> {
+    with_notes(tables, "")
+}
+
+pub(super) fn with_notes(tables: &Tables, notes: &str) -> Vec<u8> {
+    let mut body = Vec::new();
+    let erases = Erases::of(tables);
+    let bands = tables.bands.iter().map(|b| band(b, &erases));
+    let sections = [
+        tables.panel.as_bytes().to_vec(),
+        notes.as_bytes().to_vec(),
+        row_rails(&tables.row_rails),
+        column_rails(&tables.column_rails),
+        ladder(&tables.targets_lstar_100),
+        erases.bytes(),
+    ];
+    for section in sections.into_iter().chain(bands) {
+        put_section(&mut body, &section);
+    }
+    let mut out = header(tables, &body);
+    out.extend(body);
+    out
+}
+
+fn header(tables: &Tables, body: &[u8]) -> Vec<u8> {
+    let total = (HEADER + body.len()) as u32;
+    let mut out = MAGIC.to_vec();
+    out.extend(TABLE_VERSION.to_le_bytes());
+    out.extend(tables.levels.to_le_bytes());
+    out.extend(total.to_le_bytes());
+    out.extend(tables.parameter_hash.to_le_bytes());
+    let bands = tables.bands.len() as u16;
+    for number in [tables.rows, tables.columns, bands, tables.hysteresis_16] {
+        out.extend(number.to_le_bytes());
+    }
+    out.extend(crc32(body).to_le_bytes());
+    out.extend(crc32(&out).to_le_bytes());
+    out
+}
+
+fn put_section(out: &mut Vec<u8>, section: &[u8]) {
+    put_number(out, section.len() as u32);
+    out.extend(section);
+}
+
+fn row_rails(rails: &[Rail]) -> Vec<u8> {
+    let mut out = Vec::new();
+    for rail in rails {
+        put_signed(&mut out, rail.mv);
+        put_number(&mut out, rail.code.into());
+    }
+    out
+}
+
+/// The code of 0 V, then of each pair its voltage and both codes.
+fn column_rails(rails: &[Rail]) -> Vec<u8> {
+    let mut out = Vec::new();
+    for (i, rail) in rails.iter().enumerate() {
+        if i % 2 == 1 {
+            put_number(&mut out, rail.mv.unsigned_abs());
+        }
+        put_number(&mut out, rail.code.into());
+    }
+    out
+}
+
+/// The first, then how much each of the others is above the one before.
+fn ladder(targets: &[u16]) -> Vec<u8> {
+    let mut out = Vec::new();
+    let rises: Vec<u16> = targets.windows(2).map(|t| t[1] - t[0]).collect();
+    let width = width_of(rises.iter().copied().max().unwrap_or(0));
+    put_number(&mut out, targets.first().copied().unwrap_or(0).into());
+    put_number(&mut out, width);
+    put_packed(&mut out, width, rises);
+    out
+}
+
+/// Every erase with its rest once, in the order in which bands have them.
+struct Erases(Vec<Vec<u8>>);
+
+impl Erases {
+    fn of(tables: &Tables) -> Self {
+        let mut each: Vec<Vec<u8>> = Vec::new();
+        for erase in tables.bands.iter().map(erase) {
+            if !each.contains(&erase) {
+                each.push(erase);
+            }
+        }
+        Erases(each)
+    }
+
+    fn index(&self, band: &BandTable) -> u32 {
+        let own = erase(band);
+        self.0.iter().position(|e| *e == own).unwrap_or(0) as u32
+    }
+
+    fn bytes(&self) -> Vec<u8> {
+        let mut out = Vec::new();
+        self.0.iter().for_each(|e| put_section(&mut out, e));
+        out
+    }
+}
+
+fn erase(band: &BandTable) -> Vec<u8> {
+    let mut out = Vec::new();
+    put_number(&mut out, band.rest_ticks);
+    put_number(&mut out, band.strokes.len() as u32);
+    for stroke in &band.strokes {
+        put_number(&mut out, stroke.row_rail.into());
+        put_number(&mut out, stroke.ticks);
+    }
+    out
+}
+
+fn band(band: &BandTable, erases: &Erases) -> Vec<u8> {
+    let mut out = Vec::new();
+    put_signed(&mut out, band.low_16.into());
+    put_number(&mut out, rise(band.low_16, band.high_16));
+    for number in [
+        band.refresh_ms,
+        band.tick_us,
+        band.settle_ticks,
+        erases.index(band),
+    ] {
+        put_number(&mut out, number);
+    }
+    put_number(&mut out, band.balance.map_or(0, |b| b.step));
+    if let Some(balance) = band.balance {
+        put_number(&mut out, balance.column_pair.into());
+    }
+    stretch(&mut out, &band.stretch);
+    let own = band.targets_lstar_100.as_ref();
+    put_section(&mut out, &own.map_or(Vec::new(), |t| ladder(t)));
+    put_number(&mut out, band.fields.len() as u32);
+    for (i, f) in band.fields.iter().enumerate() {
+        field(&mut out, f);
+        put_packed(
+            &mut out,
+            width_of(f.slot_ticks),
+            band.ticks.iter().map(|t| t[i]),
+        );
+    }
+    out
+}
+
+fn rise(from: i16, to: i16) -> u32 {
+    (i32::from(to) - i32::from(from)) as u32
+}
+
+fn stretch(out: &mut Vec<u8>, entries: &[StretchTable]) {
+    put_number(out, entries.len() as u32);
+    let mut before = None;
+    for entry in entries {
+        match before {
+            None => put_signed(out, entry.temperature_16.into()),
+            Some(t) => put_number(out, rise(t, entry.temperature_16)),
+        }
+        put_number(out, entry.factor_4096.into());
+        before = Some(entry.temperature_16);
+    }
+}
+
+fn field(out: &mut Vec<u8>, f: &FieldTable) {
+    let flags = if f.mirrored { MIRRORED } else { 0 };
+    for number in [
+        f.row_rail.into(),
+        f.column_pair.into(),
+        f.tick_us,
+        f.slot_ticks.into(),
+        f.guard_ticks.into(),
+        flags,
+        f.gain.unsigned_abs(),
+    ] {
+        put_number(out, number);
+    }
+}

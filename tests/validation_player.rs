@@ -1,0 +1,232 @@
+//! The C player against the library's drive model, through compilers, an emulator and a checker of other makers.
+
+mod emit_bench;
+
+use emit_bench::*;
+use greyloom::emit::{Built, Form, Layout, TableOptions, table_bytes};
+use greyloom::waveforms::Waveforms;
+use std::process::Command;
+
+fn built(set: &Waveforms) -> Built {
+    Built::of(set, &TableOptions::default()).expect("tables")
+}
+
+fn layout_of(seed: u64) -> Layout {
+    if seed.is_multiple_of(2) {
+        Layout::Plain
+    } else {
+        Layout::Packed
+    }
+}
+
+/// Random pictures on random sets: every code of every line in every tick, and how long the tick lasts.
+fn replay(compiler: &str, sets: u64, pictures: usize) -> (u64, u64) {
+    let (mut played, mut ticks) = (0, 0);
+    for seed in 0..sets {
+        let set = random_set(seed);
+        let built = built(&set);
+        let plays = plays(&built, pictures, seed);
+        ticks += replay_natively(compiler, &set, layout_of(seed), &built, &plays);
+        played += plays.len() as u64;
+    }
+    (played, ticks)
+}
+
+#[test]
+fn random_pictures_give_the_line_levels_of_the_drive_model() {
+    if !has("cc", "the player against the drive model") {
+        return;
+    }
+    let (played, ticks) = replay("cc", 10, 12);
+    assert!(
+        played == 120 && ticks > 50_000,
+        "{played} pictures, {ticks} ticks"
+    );
+}
+
+#[test]
+fn clang_plays_the_same() {
+    if has("clang", "the player compiled by clang") {
+        let (played, _) = replay("clang", 4, 6);
+        assert_eq!(played, 24);
+    }
+}
+
+#[test]
+fn the_shipped_set_is_played_as_designed() {
+    if !has("cc", "the player on the shipped set") {
+        return;
+    }
+    let set = shipped();
+    let built = built(&set);
+    for layout in [Layout::Plain, Layout::Packed] {
+        let plays = plays(&built, 3, 11);
+        let ticks = replay_natively("cc", &set, layout, &built, &plays);
+        assert!(ticks > 30_000, "{ticks} ticks");
+    }
+}
+
+/// `cargo test --release --test validation_player -- --ignored --nocapture`
+#[test]
+#[ignore = "a thousand pictures take a minute; the others are a small part of it"]
+fn a_thousand_random_pictures_natively_and_all_vectors_emulated() {
+    let (played, ticks) = replay("cc", 50, 20);
+    println!("{played} random pictures on 50 random sets, {ticks} ticks: identical line levels");
+    assert_eq!(played, 1000);
+    if has("arm-none-eabi-gcc", "emulation") && has("qemu-system-arm", "emulation") {
+        let set = shipped();
+        let built = built(&set);
+        for layout in [Layout::Plain, Layout::Packed] {
+            let plays = plays(&built, 10, 12);
+            let ticks = replay_emulated(&set, layout, &built, &plays);
+            println!(
+                "shipped set, {layout:?}: {} random pictures emulated, {ticks} ticks: identical line levels",
+                plays.len()
+            );
+        }
+    }
+}
+
+#[test]
+fn twenty_random_pictures_under_emulation() {
+    if !(has("arm-none-eabi-gcc", "the player emulated")
+        && has("qemu-system-arm", "the player emulated"))
+    {
+        return;
+    }
+    let mut played = 0;
+    for seed in [20, 21, 23, 25] {
+        let set = random_set(seed);
+        let built = built(&set);
+        let plays = plays(&built, 5, seed);
+        replay_emulated(&set, layout_of(seed), &built, &plays);
+        played += plays.len();
+    }
+    assert_eq!(played, 20);
+}
+
+/// Test vectors as a firmware team gets them, in their own self test; a prefix of one's own.
+#[test]
+fn the_self_test_passes_and_catches_another_player() {
+    if !has("cc", "the self test") {
+        return;
+    }
+    for (set, layout) in [(shipped(), Layout::Packed), (random_set(3), Layout::Plain)] {
+        let built = built(&set);
+        let folder = tempfile::tempdir().expect("a folder");
+        for form in [Form::C, Form::Vectors] {
+            for (name, bytes) in form.files(&set, &built, "Pier_2", layout).expect("files") {
+                std::fs::write(folder.path().join(name), bytes).expect("written");
+            }
+        }
+        let compile = || {
+            let sources = ["selftest.c", "player.c", "table.c", "-o", "selftest"];
+            output(
+                Command::new("cc")
+                    .args(STRICT)
+                    .arg("-O1")
+                    .args(sources)
+                    .current_dir(folder.path()),
+            );
+            Command::new(folder.path().join("selftest"))
+                .output()
+                .expect("it starts")
+        };
+        let run = compile();
+        assert!(
+            run.status.success() && run.stdout.ends_with(b"vectors: identical line levels\n"),
+            "{run:?}"
+        );
+        let player = folder.path().join("player.c");
+        let text = std::fs::read_to_string(&player).expect("player");
+        let late = text.replace("t < player->on[c]", "t + 1 < player->on[c]");
+        assert_ne!(text, late);
+        std::fs::write(&player, late).expect("written");
+        let run = compile();
+        assert!(
+            !run.status.success() && run.stdout.ends_with(b"vectors: different line levels\n"),
+            "{run:?}"
+        );
+    }
+}
+
+/// What the header says of flash is what the linker finds.
+#[test]
+fn stated_sizes_are_those_of_the_cross_compiler() {
+    if !has("arm-none-eabi-gcc", "sizes on Cortex-M0+") {
+        return;
+    }
+    for set in [shipped(), random_set(6), random_set(7)] {
+        let built = built(&set);
+        for layout in [Layout::Plain, Layout::Packed] {
+            let folder = bench_folder(&set, &built, layout, &[], 0);
+            let target = [
+                "-mcpu=cortex-m0plus",
+                "-mthumb",
+                "-Os",
+                "-c",
+                "table.c",
+                "player.c",
+            ];
+            output(
+                Command::new("arm-none-eabi-gcc")
+                    .args(STRICT)
+                    .args(target)
+                    .current_dir(folder.path()),
+            );
+            let sizes = output(
+                Command::new("arm-none-eabi-size")
+                    .args(["-A", "table.o"])
+                    .current_dir(folder.path()),
+            );
+            let sizes = String::from_utf8(sizes).expect("text");
+            let rodata = sizes.lines().filter(|l| l.starts_with(".rodata"));
+            let bytes: usize = rodata
+                .map(|l| {
+                    l.split_whitespace()
+                        .nth(1)
+                        .expect("size")
+                        .parse::<usize>()
+                        .expect("number")
+                })
+                .sum();
+            assert_eq!(
+                bytes,
+                table_bytes(&built.tables, layout),
+                "{layout:?}\n{sizes}"
+            );
+        }
+    }
+    let tables = built(&shipped()).tables;
+    let [plain, packed] = [Layout::Plain, Layout::Packed].map(|l| table_bytes(&tables, l));
+    assert!(10 * packed <= 4 * plain, "{packed} of {plain} bytes");
+}
+
+#[test]
+fn static_analysis_finds_nothing() {
+    if !has("cppcheck", "static analysis") {
+        return;
+    }
+    let set = random_set(5);
+    let built = built(&set);
+    for layout in [Layout::Plain, Layout::Packed] {
+        let folder = tempfile::tempdir().expect("a folder");
+        for form in [Form::C, Form::Vectors] {
+            for (name, bytes) in form.files(&set, &built, "pier", layout).expect("files") {
+                std::fs::write(folder.path().join(name), bytes).expect("written");
+            }
+        }
+        let arguments = [
+            "--enable=warning,style,performance,portability",
+            "--error-exitcode=1",
+            "--quiet",
+            "--std=c99",
+        ];
+        output(
+            Command::new("cppcheck")
+                .args(arguments)
+                .args(["table.c", "player.c", "selftest.c"])
+                .current_dir(folder.path()),
+        );
+    }
+}
