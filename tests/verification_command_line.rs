@@ -321,7 +321,7 @@ fn help_lists_the_commands_and_goes_to_stdout() {
         assert!(stdout(&output).contains("greyloom"), "{line}");
     }
     let help = stdout(&run(dir.path(), "--help"));
-    for command in ["demo", "fit", "preview", "emit"] {
+    for command in ["demo", "fit", "preview", "emit", "verify-image"] {
         assert!(help.contains(&format!("\n  {command} ")), "{help}");
     }
 }
@@ -363,34 +363,6 @@ fn with_set() -> tempfile::TempDir {
     let text = support::harbour_tile().to_json();
     fs::write(dir.path().join("set/waveforms.json"), text).unwrap();
     dir
-}
-
-#[test]
-fn emit_writes_the_table_of_the_set() {
-    let dir = with_set();
-    let output = run(
-        dir.path(),
-        "emit set/waveforms.json --out fw --prefix harbour",
-    );
-    assert_eq!(code(&output), 0, "{}", stderr(&output));
-    assert!(stdout(&output).starts_with("fw/table.h: 32 levels, 3 temperature bands"));
-    let expected = greyloom::emit::c_table(&support::harbour_tile(), "harbour").unwrap();
-    assert_eq!(
-        fs::read_to_string(dir.path().join("fw/table.h")).unwrap(),
-        expected
-    );
-    assert_refused(
-        dir.path(),
-        "emit set/waveforms.json --out out --prefix 9x",
-        2,
-        &["`9x`", "C identifier"],
-    );
-    assert_refused(
-        dir.path(),
-        "emit nothing.json --out out",
-        3,
-        &["nothing.json"],
-    );
 }
 
 #[test]

@@ -1,5 +1,6 @@
 //! `greyloom fit` on the shipped project, from readings to files.
 
+use greyloom::emit::{Built, Layout, TableOptions, c_table};
 use serde_json::Value;
 use std::collections::BTreeMap;
 use std::fs;
@@ -124,12 +125,15 @@ fn all_files_are_there_and_made_from_the_set() {
         "panel.toml",
         "ramp.png",
         "response.json",
+        "table.c",
         "table.h",
         "waveforms.json",
     ];
     assert_eq!(names, expected);
-    let table = greyloom::emit::c_table(&set, "greyloom").unwrap();
-    assert_eq!(files["table.h"], table.into_bytes());
+    let built = Built::of(&set, &TableOptions::default()).unwrap();
+    for (name, text) in c_table(&built, "greyloom", Layout::Plain).unwrap() {
+        assert_eq!(files[name], text.into_bytes());
+    }
     for picture in ["fit.png", "ramp.png"] {
         assert!(
             image::load_from_memory(&files[picture]).unwrap().width() > 1000,

@@ -3,7 +3,7 @@
 mod support;
 
 use greyloom::Error;
-use greyloom::emit::c_table;
+use greyloom::emit::{Built, Layout, TableOptions, c_table, image, read_image};
 use greyloom::error::InputError;
 use greyloom::waveforms::Waveforms;
 use proptest::prelude::*;
@@ -641,8 +641,13 @@ proptest! {
                 prop_assert!(!text.is_empty());
                 let factor = set.bands[0].stretch_factor(20.0);
                 prop_assert!(factor > 0.0);
-                if let Err(e) = c_table(&set, "pier") {
-                    prop_assert_eq!(e.exit_code(), 4);
+                match Built::of(&set, &TableOptions::default()) {
+                    Ok(built) => {
+                        prop_assert!(c_table(&built, "pier", Layout::Plain).is_ok());
+                        let read = read_image(&image(&built)).map(|(tables, _)| tables);
+                        prop_assert_eq!(read, Ok(built.tables));
+                    }
+                    Err(e) => prop_assert_eq!(e.exit_code(), 4),
                 }
             }
             Err(e) => prop_assert_eq!(e.exit_code(), 3),

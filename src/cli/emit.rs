@@ -111,7 +111,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<()> {
         folder.stage(name, bytes)?;
     }
     let paths = folder.commit()?;
-    say(&told(&set, &built, &paths))
+    say(&told(arguments, &set, &built, &paths))
 }
 
 /// Each form once, in their own order.
@@ -140,7 +140,7 @@ fn lab_forms(names: &[FormName]) -> Vec<LabForm> {
     asked.map(|(_, form)| form).collect()
 }
 
-fn told(set: &Waveforms, built: &Built, paths: &[PathBuf]) -> String {
+fn told(arguments: &Arguments, set: &Waveforms, built: &Built, paths: &[PathBuf]) -> String {
     let t = &built.tables;
     let [plain, packed] = [Layout::Plain, Layout::Packed].map(|l| table_bytes(t, l));
     let mut out = format!(
@@ -150,17 +150,15 @@ fn told(set: &Waveforms, built: &Built, paths: &[PathBuf]) -> String {
         bands_in_words(set),
         t.parameter_hash
     );
-    let _ = writeln!(
-        out,
-        "  flash    {plain} bytes as a plain table, {packed} packed ({:.1} %)",
-        100.0 * packed as f64 / plain as f64
-    );
-    let ram = player_ram_bytes(built);
-    let _ = writeln!(
-        out,
-        "  RAM      {ram} bytes for the player, {} columns",
-        t.columns
-    );
+    if !forms(&arguments.form).is_empty() {
+        let _ = writeln!(
+            out,
+            "  flash    {plain} bytes as a plain table, {packed} packed ({:.1} %)\n  RAM      {} bytes for the player, {} columns",
+            100.0 * packed as f64 / plain as f64,
+            player_ram_bytes(built),
+            t.columns
+        );
+    }
     for path in paths {
         let _ = writeln!(out, "  written  {}", path.display());
     }

@@ -4,7 +4,7 @@ use super::arguments;
 use super::picture::PatternName;
 use super::preview::serving;
 use crate::emit::lab::{Lab, Probe, SampleOptions, pwl_csv, pwl_sources, samples_csv, vcd};
-use crate::emit::lines::Refresh;
+use crate::emit::lines::{Refresh, check_size};
 use crate::error::{Error, Result};
 use crate::panel::Levels;
 use crate::picture::{Dither, Fitting, Pattern, read_picture, scaled, to_levels};
@@ -74,6 +74,7 @@ impl LabArguments {
             return Ok(Vec::new());
         }
         let set = &set.rounded();
+        check_size(set)?;
         self.check(set)?;
         let (band, temperature_c) = self.band(set)?;
         let levels = self.levels(set, band)?;
@@ -222,7 +223,7 @@ fn hertz(text: &str) -> std::result::Result<f64, String> {
 }
 
 fn samples(text: &str) -> std::result::Result<usize, String> {
-    const MOST: usize = 100_000_000;
+    const MOST: usize = 16_777_216;
     let number = text.trim().parse().ok().filter(|n| (1..=MOST).contains(n));
     number.ok_or_else(|| format!("expected a whole number from 1 to {MOST}"))
 }

@@ -2,6 +2,7 @@
 
 use super::build::Built;
 use super::c_table::{Layout, c_player, c_table, table_bytes};
+use super::c_text::check_prefix;
 use super::describe::{TABLE_VERSION, description};
 use super::image::image;
 use super::rust_table::rust_table;
@@ -49,6 +50,7 @@ impl Form {
         prefix: &str,
         layout: Layout,
     ) -> Result<Vec<(&'static str, Vec<u8>)>> {
+        check_prefix(prefix)?;
         let texts = match self {
             Form::C => {
                 let (table, player) = (c_table(built, prefix, layout)?, c_player(prefix)?);
@@ -58,7 +60,7 @@ impl Form {
             Form::Binary => return Ok(vec![("table.bin", image(built))]),
             Form::Json => vec![("table.json", json_table(built))],
             Form::Vectors => {
-                let vectors = Vectors::of(set, &built.tables);
+                let vectors = Vectors::of(set, &built.tables)?;
                 let c = vectors.to_c(prefix)?;
                 std::iter::once(("vectors.json", vectors.to_json()))
                     .chain(c)

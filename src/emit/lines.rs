@@ -2,8 +2,9 @@
 //! slot and in another row's, and the balance of [`crate::panel`]. No integer of a table enters, so that a player is
 //! checked against the design and not against its own table.
 
-use super::quantise::ticks_of;
+use super::quantise::{refused, ticks_of};
 use crate::drive::{Field, Pieces};
+use crate::error::Result;
 use crate::panel::{Levels, column_impulse_vs, resting_balance};
 use crate::waveforms::{Band, Waveforms};
 
@@ -31,6 +32,21 @@ pub struct Refresh<'a> {
     picture: Levels<'a>,
     /// Of each column, ticks and voltage of its resting balance.
     balance: Vec<(u32, f64)>,
+}
+
+/// Most pixels of a panel whose lines are worked out: those of the largest that a project may describe.
+const PIXELS_MAX: usize = 4096 * 4096;
+
+/// Errs where a panel has too many pixels.
+pub fn check_size(set: &Waveforms) -> Result<()> {
+    let (rows, columns) = (set.panel.rows, set.panel.columns);
+    if rows.checked_mul(columns).is_some_and(|n| n <= PIXELS_MAX) {
+        return Ok(());
+    }
+    Err(refused(
+        format!("line levels of {rows} × {columns} pixels, more than {PIXELS_MAX}"),
+        "a smaller panel".into(),
+    ))
 }
 
 /// Ticks this near to half a tick more count as half: sums of voltages are off by rounding.
@@ -82,7 +98,8 @@ impl<'a> Refresh<'a> {
 
     /// Ticks of the longest balance, and one in which all lines end at 0 V.
     fn closing(&self) -> u32 {
-        self.balance.iter().map(|b| b.0).max().unwrap_or(0) + 1
+        let longest = self.balance.iter().map(|b| b.0).max();
+        longest.unwrap_or(0).saturating_add(1)
     }
 
     /// What the rows do, in order; holds of no ticks stand as such.

@@ -3,7 +3,8 @@
 use super::c_table::{File, prefixed};
 use super::c_text::{array, check_prefix, number_rows};
 use super::hash::crc32;
-use super::lines::Refresh;
+use super::lines::{Refresh, check_size};
+use super::quantise::refused;
 use super::stream::{coded, each_tick};
 use super::tables::Tables;
 use super::vector_pictures::{Picture, pictures};
@@ -41,6 +42,31 @@ const ABOUT: [&str; 7] = [
     "lines: some lines, run-length coded: code and ticks in turn.",
 ];
 
+/// Most ticks of a refresh: hours, and still seconds of work.
+const TICKS_MAX: u64 = 20_000_000;
+
+fn check_ticks(tables: &Tables) -> Result<()> {
+    for (i, b) in tables.bands.iter().enumerate() {
+        let strokes: u64 = b.strokes.iter().map(|s| u64::from(s.ticks)).sum();
+        let slots = b
+            .fields
+            .iter()
+            .map(|f| 2 * u64::from(f.slot_ticks) + u64::from(f.guard_ticks));
+        let fields = slots.sum::<u64>() * u64::from(tables.rows);
+        let pauses = u64::from(b.settle_ticks) * b.fields.len() as u64 + u64::from(b.rest_ticks);
+        let ticks = strokes + fields + pauses;
+        if ticks > TICKS_MAX {
+            return Err(refused(
+                format!(
+                    "a refresh of bands[{i}] takes up to {ticks} ticks, more than the {TICKS_MAX} that test vectors may"
+                ),
+                "another form, or a set of shorter refreshes".into(),
+            ));
+        }
+    }
+    Ok(())
+}
+
 /// One refresh.
 #[derive(Debug, Clone, Serialize)]
 pub struct Vector {
@@ -77,11 +103,16 @@ struct Case<'a> {
 impl Vectors {
     /// Vectors of a set and its tables: every picture in the coldest band, two in each other one, and where there are two
     /// bands a temperature that hysteresis leaves with the first and one that it doesn't.
-    pub fn of(set: &Waveforms, tables: &Tables) -> Self {
+    ///
+    /// # Errors
+    /// [`Error::Unmet`](crate::Error::Unmet) where a panel or a refresh is too large to be played out.
+    pub fn of(set: &Waveforms, tables: &Tables) -> Result<Self> {
         let set = &set.rounded();
+        check_size(set)?;
+        check_ticks(tables)?;
         let pictures = pictures(set);
         let cases = cases(tables, &pictures);
-        Vectors {
+        Ok(Vectors {
             format: "greyloom-vectors",
             version: 1,
             about: ABOUT,
@@ -92,7 +123,7 @@ impl Vectors {
             code_bytes: if tables.narrow_codes() { 1 } else { 2 },
             vectors: cases.iter().map(|c| vector(set, tables, c)).collect(),
             pictures,
-        }
+        })
     }
 
     /// `vectors.json`.

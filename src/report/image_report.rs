@@ -47,8 +47,8 @@ impl ImageReport<'_> {
             ("image", header),
             ("panel", panel),
             ("waveforms", matches),
-            ("row codes", codes(&t.row_rails)),
-            ("column codes", codes(&t.column_rails)),
+            ("rows", codes(&t.row_rails)),
+            ("columns", codes(&t.column_rails)),
         ];
         format!("{}\n{}", self.file, passages(&rows))
     }
@@ -163,11 +163,10 @@ fn milliseconds(us: u32) -> String {
     number(f64::from(us) / 1e3, 3)
 }
 
-/// `0 V 0, -18 V 1, …`.
+/// `code 0 at 0 V, 1 at -18 V, …`.
 fn codes(rails: &[Rail]) -> String {
-    let each: Vec<String> = rails
+    let each = rails
         .iter()
-        .map(|r| format!("{} V {}", volts(r.mv), r.code))
-        .collect();
-    each.join(", ")
+        .map(|r| format!("{} at {} V", r.code, volts(r.mv)));
+    format!("code {}", each.collect::<Vec<_>>().join(", "))
 }

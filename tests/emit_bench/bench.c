@@ -7,13 +7,14 @@
 static uint8_t levels[GREYLOOM_COLUMNS];
 static uint32_t seed, ticks, crc;
 
-/* The picture's level of a pixel; the same is in mod.rs. */
+/* The picture's level of a pixel, the darkest for seed 0; the same is in mod.rs. */
 static uint8_t level_of(uint32_t index)
 {
     uint32_t x = seed * 747796405u + index * 2891336453u;
     x ^= x >> 16;
     x *= 0x45d9f3bu;
     x ^= x >> 16;
+    if (seed == 0) return 0;
     return (uint8_t)((x >> 8) % GREYLOOM_LEVELS);
 }
 

@@ -86,7 +86,7 @@ pub fn plays(built: &Built, count: usize, seed: u64) -> Vec<Play> {
         .collect()
 }
 
-/// The picture of a seed; the same is in bench.c.
+/// The picture of a seed, dark for 0; the same is in bench.c.
 pub fn picture(set: &Waveforms, seed: u32) -> Vec<u16> {
     let pixels = (set.panel.rows * set.panel.columns) as u32;
     let level = |index: u32| {
@@ -96,7 +96,11 @@ pub fn picture(set: &Waveforms, seed: u32) -> Vec<u16> {
         x ^= x >> 16;
         x = x.wrapping_mul(0x45d9f3b);
         x ^= x >> 16;
-        ((x >> 8) % set.levels as u32) as u16
+        if seed == 0 {
+            0
+        } else {
+            ((x >> 8) % set.levels as u32) as u16
+        }
     };
     (0..pixels).map(level).collect()
 }
@@ -228,29 +232,22 @@ pub fn build_for_m0(folder: &Path, more: &[&str]) -> PathBuf {
         "-mthumb",
         "--specs=rdimon.specs",
         "--specs=nano.specs",
-        "-nostartfiles",
     ];
-    let crt0 = output(Command::new("arm-none-eabi-gcc").args([
-        "-mcpu=cortex-m0plus",
-        "-mthumb",
-        "-print-file-name=rdimon-crt0.o",
-    ]));
-    let crt0 = String::from_utf8(crt0).expect("a path");
+    let sources = [
+        "bench.c",
+        "player.c",
+        "table.c",
+        "vectors.c",
+        "-o",
+        "bench.elf",
+    ];
     output(
         Command::new("arm-none-eabi-gcc")
             .args(STRICT)
             .args(target)
             .args(["-O2", "-T", "microbit.ld"])
             .args(more)
-            .args([
-                "bench.c",
-                "player.c",
-                "table.c",
-                "vectors.c",
-                crt0.trim(),
-                "-o",
-                "bench.elf",
-            ])
+            .args(sources)
             .current_dir(folder),
     );
     folder.join("bench.elf")

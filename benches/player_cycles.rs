@@ -1,0 +1,207 @@
+//! How many cycles the C player takes between two ticks on a Cortex-M0+: instructions as the emulator executes them, each
+//! with the cycles of the core's manual.
+//!
+//! `cargo bench --bench player_cycles`; needs arm-none-eabi-gcc and qemu-system-arm.
+//!
+//! QEMU logs every instruction it executes (`-singlestep -d exec`); the cycles of each are those of the table in the ARM
+//! Cortex-M0+ Technical Reference Manual (DDI 0484), chapter 3.3 (from memory): 1, but loads and stores 2, taken branches 2,
+//! BL 3, BX and BLX 2, PUSH and POP 1 + registers (POP with PC 3 + registers), MULS 32 where the slow multiplier is built in.
+//! Memory without wait states; what the row and tick functions take themselves is not counted.
+
+#[path = "../tests/emit_bench/mod.rs"]
+mod emit_bench;
+
+use emit_bench::{Play, bench_folder, build_for_m0, emulator, has, output, shipped};
+use greyloom::emit::{Built, Layout, TableOptions};
+use std::collections::{BTreeMap, BTreeSet};
+use std::io::{BufRead, BufReader};
+use std::path::Path;
+use std::process::Command;
+
+const CLOCK_HZ: f64 = 64e6;
+
+fn main() {
+    if !(has("arm-none-eabi-gcc", "cycles") && has("qemu-system-arm", "cycles")) {
+        return;
+    }
+    let mut set = shipped();
+    // What happens in a tick is the same in every row, and in every tick of a stroke or a rest.
+    set.panel.rows = 3;
+    for band in &mut set.bands {
+        band.erase.strokes.iter_mut().for_each(|s| s.ms = 1.0);
+        band.erase.rest_ms = 1.0;
+    }
+    let built = Built::of(&set, &TableOptions::default()).expect("tables");
+    println!(
+        "{} columns, {} levels; cycles between the end of one tick function and the begin of the next",
+        set.panel.columns, set.levels
+    );
+    for layout in [Layout::Plain, Layout::Packed] {
+        for (name, seed) in [("all dark", 0), ("random", 5)] {
+            let play = Play {
+                seed,
+                temperature_16: 160,
+                balance: true,
+                fresh: true,
+            };
+            let folder = bench_folder(&set, &built, layout, &[play], 0);
+            let program = build_for_m0(folder.path(), &["-DBENCH_CRC"]);
+            report(
+                &format!("{layout:?}, {name}").to_lowercase(),
+                &gaps(folder.path(), &program),
+            );
+        }
+    }
+}
+
+/// Cycles before each tick, and whether a row was loaded.
+fn report(name: &str, gaps: &[(u64, bool)]) {
+    let most = |loads: bool| {
+        gaps.iter()
+            .skip(1)
+            .filter(|g| g.1 == loads)
+            .map(|g| g.0)
+            .max()
+            .unwrap_or(0)
+    };
+    let (within, load) = (most(false), most(true));
+    let us = |cycles: u64| 1e6 * cycles as f64 / CLOCK_HZ;
+    println!(
+        "  {name:<18} {} ticks; before the first {} cycles; within a slot or the balance at most {within} ({:.1} µs at 64 MHz), with a row's load at most {load} ({:.1} µs)",
+        gaps.len(),
+        gaps.first().map_or(0, |g| g.0),
+        us(within),
+        us(load)
+    );
+}
+
+struct Instruction {
+    name: String,
+    operands: String,
+    function: String,
+}
+
+/// The program's instructions by address.
+fn listing(program: &Path) -> BTreeMap<u32, Instruction> {
+    let text = output(
+        Command::new("arm-none-eabi-objdump")
+            .args(["-d", "--no-show-raw-insn"])
+            .arg(program),
+    );
+    let text = String::from_utf8(text).expect("text");
+    let (mut all, mut function) = (BTreeMap::new(), String::new());
+    for line in text.lines() {
+        if let Some((_, name)) = line.strip_suffix(">:").and_then(|l| l.split_once('<')) {
+            function = name.to_owned();
+        } else if let Some((address, rest)) = line.trim_start().split_once(":\t") {
+            let (name, operands) = rest.split_once('\t').unwrap_or((rest, ""));
+            let instruction = Instruction {
+                name: name
+                    .trim()
+                    .trim_end_matches(".n")
+                    .trim_end_matches(".w")
+                    .to_owned(),
+                operands: operands
+                    .split(['@', ';'])
+                    .next()
+                    .unwrap_or("")
+                    .trim()
+                    .to_owned(),
+                function: function.clone(),
+            };
+            all.insert(
+                u32::from_str_radix(address, 16).expect("an address"),
+                instruction,
+            );
+        }
+    }
+    all
+}
+
+/// Runs the program and adds up the player's cycles between ticks.
+fn gaps(folder: &Path, program: &Path) -> Vec<(u64, bool)> {
+    let listing = listing(program);
+    let symbols =
+        String::from_utf8(output(Command::new("arm-none-eabi-nm").arg(program))).expect("text");
+    let players: BTreeSet<&str> = symbols
+        .lines()
+        .filter_map(|l| l.split_whitespace().nth(2))
+        .filter(|n| is_players(folder, n))
+        .collect();
+    let log = folder.join("trace.log");
+    output(
+        emulator(program)
+            .args(["-singlestep", "-d", "exec,nochain", "-D"])
+            .arg(&log),
+    );
+    let trace = BufReader::new(std::fs::File::open(log).expect("a trace"));
+    let addresses = trace.lines().map_while(Result::ok).filter_map(|line| {
+        let counter = line.split('/').nth(1)?;
+        u32::from_str_radix(counter, 16).ok()
+    });
+    let (mut gaps, mut cycles, mut loads, mut outside) = (Vec::new(), 0, false, true);
+    let mut addresses = addresses.peekable();
+    while let Some(address) = addresses.next() {
+        let Some(instruction) = listing.get(&address) else {
+            continue;
+        };
+        let function = instruction.function.as_str();
+        if players.contains(function) {
+            outside = false;
+        } else if function == "tick" || function == "row_levels" {
+            if function == "tick" && !outside {
+                gaps.push((cycles, loads));
+                (cycles, loads) = (0, false);
+            }
+            loads |= function == "row_levels";
+            outside = true;
+        }
+        if !outside {
+            let next = addresses.peek().copied().unwrap_or(0);
+            cycles += cost(instruction, next != address + 2 && next != address + 4);
+        }
+    }
+    gaps
+}
+
+/// Functions of player.o.
+fn is_players(folder: &Path, name: &str) -> bool {
+    let source = std::fs::read_to_string(folder.join("player.c")).expect("player.c");
+    let plain = name.split('.').next().unwrap_or(name);
+    source
+        .lines()
+        .any(|l| !l.starts_with([' ', '#', '/', '*']) && l.contains(&format!("{plain}(")))
+}
+
+fn cost(instruction: &Instruction, jumped: bool) -> u64 {
+    let registers = || registers(&instruction.operands);
+    match instruction.name.as_str() {
+        "push" => 1 + registers(),
+        "pop" if instruction.operands.contains("pc") => 3 + registers(),
+        "pop" | "ldmia" | "stmia" => 1 + registers(),
+        "bl" => 3,
+        "bx" | "blx" => 2,
+        "muls" => 32,
+        name if name.starts_with("ldr") || name.starts_with("str") => 2,
+        name if name.starts_with('b') && !name.starts_with("bic") && jumped => 2,
+        _ if jumped => 2,
+        _ => 1,
+    }
+}
+
+/// How many registers a list such as `{r4, r5-r7, lr}` names.
+fn registers(list: &str) -> u64 {
+    let inner = list
+        .split('{')
+        .nth(1)
+        .and_then(|l| l.split('}').next())
+        .unwrap_or("");
+    let number = |r: &str| r.trim().trim_start_matches('r').parse::<u64>().ok();
+    inner
+        .split(',')
+        .map(|part| match part.split_once('-') {
+            Some((a, b)) => number(b).unwrap_or(0) + 1 - number(a).unwrap_or(0),
+            None => 1,
+        })
+        .sum()
+}
