@@ -45,7 +45,7 @@ fn main() {
                 fresh: true,
             };
             let folder = bench_folder(&set, &built, layout, &[play], 0);
-            let program = build_for_m0(folder.path(), &["-DBENCH_CRC"]);
+            let program = build_for_m0(folder.path(), &["-DBENCH_QUIET"]);
             report(
                 &format!("{layout:?}, {name}").to_lowercase(),
                 &gaps(folder.path(), &program),
@@ -54,24 +54,37 @@ fn main() {
     }
 }
 
-/// Cycles before each tick, and whether a row was loaded.
-fn report(name: &str, gaps: &[(u64, bool)]) {
-    let most = |loads: bool| {
+/// The player's work before one tick.
+#[derive(Default)]
+struct Gap {
+    cycles: u64,
+    loads_a_row: bool,
+    /// Nothing ran but what every tick of a slot runs.
+    in_a_slot: bool,
+}
+
+fn report(name: &str, gaps: &[Gap]) {
+    let most = |of: &dyn Fn(&Gap) -> bool| {
         gaps.iter()
             .skip(1)
-            .filter(|g| g.1 == loads)
-            .map(|g| g.0)
+            .filter(|g| of(g))
+            .map(|g| g.cycles)
             .max()
             .unwrap_or(0)
     };
-    let (within, load) = (most(false), most(true));
-    let us = |cycles: u64| 1e6 * cycles as f64 / CLOCK_HZ;
+    let told = |cycles: u64| {
+        format!(
+            "{cycles} ({:.1} µs at 64 MHz)",
+            1e6 * cycles as f64 / CLOCK_HZ
+        )
+    };
     println!(
-        "  {name:<18} {} ticks; before the first {} cycles; within a slot or the balance at most {within} ({:.1} µs at 64 MHz), with a row's load at most {load} ({:.1} µs)",
+        "  {name:<17} {} ticks; in a slot at most {}; with a row's load {}; others, balance too, {}; before the first {}",
         gaps.len(),
-        gaps.first().map_or(0, |g| g.0),
-        us(within),
-        us(load)
+        told(most(&|g| g.in_a_slot)),
+        told(most(&|g| g.loads_a_row)),
+        told(most(&|g| !g.in_a_slot && !g.loads_a_row)),
+        gaps.first().map_or(0, |g| g.cycles),
     );
 }
 
@@ -119,7 +132,7 @@ fn listing(program: &Path) -> BTreeMap<u32, Instruction> {
 }
 
 /// Runs the program and adds up the player's cycles between ticks.
-fn gaps(folder: &Path, program: &Path) -> Vec<(u64, bool)> {
+fn gaps(folder: &Path, program: &Path) -> Vec<Gap> {
     let listing = listing(program);
     let symbols =
         String::from_utf8(output(Command::new("arm-none-eabi-nm").arg(program))).expect("text");
@@ -139,7 +152,11 @@ fn gaps(folder: &Path, program: &Path) -> Vec<(u64, bool)> {
         let counter = line.split('/').nth(1)?;
         u32::from_str_radix(counter, 16).ok()
     });
-    let (mut gaps, mut cycles, mut loads, mut outside) = (Vec::new(), 0, false, true);
+    let fresh = || Gap {
+        in_a_slot: true,
+        ..Gap::default()
+    };
+    let (mut gaps, mut gap, mut outside) = (Vec::new(), fresh(), true);
     let mut addresses = addresses.peekable();
     while let Some(address) = addresses.next() {
         let Some(instruction) = listing.get(&address) else {
@@ -148,17 +165,17 @@ fn gaps(folder: &Path, program: &Path) -> Vec<(u64, bool)> {
         let function = instruction.function.as_str();
         if players.contains(function) {
             outside = false;
+            gap.in_a_slot &= function == "slot";
         } else if function == "tick" || function == "row_levels" {
             if function == "tick" && !outside {
-                gaps.push((cycles, loads));
-                (cycles, loads) = (0, false);
+                gaps.push(std::mem::replace(&mut gap, fresh()));
             }
-            loads |= function == "row_levels";
+            gap.loads_a_row |= function == "row_levels";
             outside = true;
         }
         if !outside {
             let next = addresses.peek().copied().unwrap_or(0);
-            cycles += cost(instruction, next != address + 2 && next != address + 4);
+            gap.cycles += cost(instruction, next != address + 2 && next != address + 4);
         }
     }
     gaps

@@ -128,6 +128,29 @@ fn a_driver_map_puts_its_codes_everywhere() {
     );
 }
 
+/// The set, the driver map and the project's own claim of sizes, as the README tells them.
+#[test]
+fn the_shipped_set_goes_through_the_shipped_driver_map() {
+    let dir = tempfile::tempdir().unwrap();
+    let shipped = concat!(env!("CARGO_MANIFEST_DIR"), "/waveforms/harbour-tile");
+    let told = done(
+        dir.path(),
+        &format!(
+            "emit {shipped}/waveforms.json --out fw --form all --packed --codes {shipped}/codes.toml"
+        ),
+    );
+    assert!(told.contains("written  fw/vectors.json"), "{told}");
+    let table = fs::read_to_string(dir.path().join("fw/table.json")).unwrap();
+    let value: serde_json::Value = serde_json::from_str(&table).unwrap();
+    let rails = value["table"]["row_rails"].as_array().unwrap();
+    assert!(
+        rails.len() > 3
+            && rails
+                .iter()
+                .all(|r| r["code"] == 128 + 6 * r["mv"].as_i64().unwrap() / 1000)
+    );
+}
+
 #[test]
 fn a_wrong_driver_map_is_named_line_by_line() {
     let dir = with_set();
@@ -246,7 +269,7 @@ fn wrong_use_of_emit_is_told() {
         (
             "emit w.json --out out --form samples --rate 100Hz",
             4,
-            &["longer", "1 ms"],
+            &["shortest tick lasts 1.000 ms", "--rate 1000"],
         ),
         (
             "emit w.json --out out --form samples --full-scale 12",

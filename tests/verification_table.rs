@@ -197,6 +197,9 @@ fn compare(set: &Waveforms) -> usize {
 
 #[test]
 fn every_number_of_the_table_is_that_of_the_set() {
+    if !has("cc", "numbers of the C table") {
+        return;
+    }
     let numbers = compare(&harbour_tile());
     assert!(numbers > 3 * 32 * 3, "only {numbers} numbers were compared");
     for set in (0..8).map(random_set) {
@@ -206,6 +209,9 @@ fn every_number_of_the_table_is_that_of_the_set() {
 
 #[test]
 fn a_bare_set_with_a_hostile_name_compiles_too() {
+    if !has("cc", "a bare C table") {
+        return;
+    }
     let mut set = harbour_tile();
     set.panel.name = "tile */ #error ??/\n@data@ greyloom \\".into();
     set.bands.truncate(1);
@@ -221,6 +227,9 @@ fn a_bare_set_with_a_hostile_name_compiles_too() {
 
 #[test]
 fn two_tables_live_in_one_program() {
+    if !has("cc", "two C tables in a program") {
+        return;
+    }
     let built = built(&harbour_tile());
     let [a, b] =
         ["Pier_2", "quay"].map(|prefix| c_table(&built, prefix, Layout::Plain).expect("a table"));
@@ -370,7 +379,7 @@ fn every_form_tells_what_is_needed_to_play_it() {
             assert!(text.contains(said), "{name}: no {said}");
         }
         assert!(
-            !text.contains('@'),
+            *name == "table.bin" || !text.contains('@'),
             "{name}: a place of the template was not filled"
         );
     }

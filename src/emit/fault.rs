@@ -5,6 +5,8 @@ use crate::waveforms::LEVELS;
 
 /// Most bands, and most strokes, fields or stretch entries of one.
 pub(super) const LIST_MAX: usize = 256;
+/// Beyond it nobody means a hysteresis.
+const HYSTERESIS_MAX_16: u16 = 100 * 16;
 /// Highest magnitude of a rail: three bytes, far above any driver.
 const MV_MAX: u32 = 1 << 23;
 /// Longest tick that the player's arithmetic takes, µs.
@@ -29,6 +31,9 @@ impl Tables {
         want(LEVELS.contains(&usize::from(self.levels)), || {
             format!("{} levels: expected 2 to 256", self.levels)
         })?;
+        want(self.hysteresis_16 <= HYSTERESIS_MAX_16, || {
+            format!("a hysteresis of {}/16 degree Celsius", self.hysteresis_16)
+        })?;
         rails("row", &self.row_rails)?;
         rails("column", &self.column_rails)?;
         let pairs = self.column_rails[1..].chunks(2);
@@ -42,6 +47,10 @@ impl Tables {
         for (i, band) in self.bands.iter().enumerate() {
             self.band(&format!("band {i}"), band)?;
         }
+        let wide = |b: &BandTable| b.low_16 < b.high_16;
+        want(self.bands.len() == 1 || self.bands.iter().all(wide), || {
+            "a band of less than 1/16 degree Celsius".into()
+        })?;
         let meets = |pair: &[BandTable]| pair[0].high_16 == pair[1].low_16;
         want(self.bands.windows(2).all(meets), || {
             "bands do not meet: each begins where the one before ends".into()

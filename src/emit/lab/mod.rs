@@ -112,7 +112,7 @@ impl Lab<'_> {
             ),
             format!(
                 "Every duration times {}; {:.6} s in all. Voltages in V, row minus column on a pixel.",
-                self.stretch(),
+                decimal(self.stretch(), 6),
                 self.duration_s()
             ),
         ];
