@@ -36,7 +36,7 @@ impl Tick {
 pub fn each_tick(refresh: &Refresh, tables: &Tables, factor_4096: u16, mut see: impl FnMut(&Tick)) {
     let columns = refresh.set.panel.columns;
     let mut cursors: Vec<Cursor> = (0..columns)
-        .map(|c| Cursor::new(&coded(&refresh.column(c), &tables.column_rails)))
+        .map(|c| Cursor::new(coded(&refresh.column(c), &tables.column_rails)))
         .collect();
     let mut tick = Tick {
         period_16: 0,
@@ -90,9 +90,9 @@ struct Cursor {
 }
 
 impl Cursor {
-    fn new(runs: &[(u16, u32)]) -> Self {
+    fn new(runs: Vec<(u16, u32)>) -> Self {
         Cursor {
-            runs: runs.to_vec().into_iter(),
+            runs: runs.into_iter(),
             now: (0, 0),
         }
     }

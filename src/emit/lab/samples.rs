@@ -36,9 +36,9 @@ pub fn samples_csv(
         .iter()
         .map(|l| format!("# {l}\n"))
         .collect();
-    let _ = write!(
+    let _ = writeln!(
         out,
-        "# Pixel in row {row}, column {column}; {samples} samples at {} Hz; 1 is {} V; an edge is up to half a sample off.\n",
+        "# Pixel in row {row}, column {column}; {samples} samples at {} Hz; 1 is {} V; an edge is up to half a sample off.",
         options.rate_hz, options.full_scale_v
     );
     let mut next = steps.iter().peekable();
