@@ -183,11 +183,13 @@ fn gaps(folder: &Path, program: &Path) -> Vec<Gap> {
 
 /// Functions of player.o.
 fn is_players(folder: &Path, name: &str) -> bool {
-    let source = std::fs::read_to_string(folder.join("player.c")).expect("player.c");
     let plain = name.split('.').next().unwrap_or(name);
-    source
-        .lines()
-        .any(|l| !l.starts_with([' ', '#', '/', '*']) && l.contains(&format!("{plain}(")))
+    ["player.c", "read.h"].iter().any(|file| {
+        let source = std::fs::read_to_string(folder.join(file)).expect("a source");
+        let begins =
+            |l: &str| !l.starts_with([' ', '#', '/', '*']) && l.contains(&format!("{plain}("));
+        source.lines().any(begins)
+    })
 }
 
 fn cost(instruction: &Instruction, jumped: bool) -> u64 {

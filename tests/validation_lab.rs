@@ -206,6 +206,7 @@ fn corners_hold_each_voltage_until_the_next_change() {
         let csv = pwl_csv(lab, &[Probe::Column(7)]);
         let corners: Vec<(f64, f64)> = csv
             .lines()
+            .filter(|l| !l.starts_with('#'))
             .skip(1)
             .map(|l| {
                 let cells: Vec<&str> = l.split(',').collect();

@@ -209,6 +209,54 @@ fn stated_sizes_are_those_of_the_cross_compiler() {
     assert!(10 * packed <= 4 * plain, "{packed} of {plain} bytes");
 }
 
+/// What runs in every tick, as the cross compiler makes it without inlining: no multiplication, no call of a division.
+#[test]
+fn the_tick_loop_neither_multiplies_nor_divides() {
+    if !has("arm-none-eabi-gcc", "instructions of the tick loop") {
+        return;
+    }
+    let set = shipped();
+    let folder = bench_folder(&set, &built(&set), Layout::Packed, &[], 0);
+    let target = [
+        "-mcpu=cortex-m0plus",
+        "-mthumb",
+        "-O2",
+        "-fno-inline",
+        "-c",
+        "player.c",
+    ];
+    output(
+        Command::new("arm-none-eabi-gcc")
+            .args(target)
+            .current_dir(folder.path()),
+    );
+    let dump = ["-d", "-r", "--no-show-raw-insn", "player.o"];
+    let text = output(
+        Command::new("arm-none-eabi-objdump")
+            .args(dump)
+            .current_dir(folder.path()),
+    );
+    let text = String::from_utf8(text).expect("text");
+    // `000003ac <slot>:`; a copy made for one use has an ending to its name.
+    let is_of = |body: &&str, function: &str| {
+        let name = body
+            .lines()
+            .next()
+            .and_then(|l| l.split(['<', '.', '>']).nth(1));
+        name == Some(function)
+    };
+    let does = |function: &str| {
+        let body = text.split("\n\n").find(|b| is_of(b, function));
+        let body = body.expect(function);
+        assert!(body.lines().count() > 5, "{body}");
+        body.contains("mul") || body.contains("__aeabi")
+    };
+    for function in ["slot", "hold", "load_row", "play_balance", "columns_at"] {
+        assert!(!does(function), "{function}");
+    }
+    assert!(does("stretched") && does("factor_at"));
+}
+
 #[test]
 fn static_analysis_finds_nothing() {
     if !has("cppcheck", "static analysis") {

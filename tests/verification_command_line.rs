@@ -433,7 +433,7 @@ fn the_same_set_gives_the_same_bytes_on_any_number_of_threads() {
         contents(&dir.path().join(to))
     };
     let first = made("one", "1");
-    assert_eq!(first.len(), 12);
+    assert_eq!(first.len(), 13);
     assert_eq!(made("two", "2"), first);
     assert_eq!(made("three", "1"), first);
 }

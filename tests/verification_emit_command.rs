@@ -56,7 +56,7 @@ fn emit_writes_the_forms_that_were_asked_for() {
     );
     assert_eq!(
         names(&dir.path().join("c")),
-        ["player.c", "player.h", "table.c", "table.h"]
+        ["player.c", "player.h", "read.h", "table.c", "table.h"]
     );
     let header = fs::read_to_string(dir.path().join("c/table.h")).unwrap();
     assert!(header.contains("HARBOUR_LEVELS 32") && !header.contains("GREYLOOM"));
@@ -69,6 +69,7 @@ fn emit_writes_the_forms_that_were_asked_for() {
     let all = [
         "player.c",
         "player.h",
+        "read.h",
         "selftest.c",
         "table.bin",
         "table.c",
@@ -346,7 +347,7 @@ fn nothing_that_others_wrote_is_replaced() {
     );
     assert_eq!(names(&dir.path().join("fw")), ["player.c"]);
     done(dir.path(), "emit w.json --out fw --force");
-    assert_eq!(names(&dir.path().join("fw")).len(), 4);
+    assert_eq!(names(&dir.path().join("fw")).len(), 5);
 }
 
 #[test]

@@ -362,7 +362,7 @@ fn every_form_tells_what_is_needed_to_play_it() {
     for (name, bytes) in files
         .iter()
         .flatten()
-        .filter(|(name, _)| !name.starts_with("player"))
+        .filter(|(name, _)| name.starts_with("table"))
     {
         let text = String::from_utf8_lossy(bytes);
         for said in [

@@ -10,6 +10,8 @@ use crate::error::Result;
 const HEADER: &str = include_str!("c/table.h.in");
 const PLAIN: &str = include_str!("c/plain.h.in");
 const PACKED: &str = include_str!("c/packed.h.in");
+const READ_PLAIN: &str = include_str!("c/read_plain.h");
+const READ_PACKED: &str = include_str!("c/read_packed.h");
 const PLAYER_H: &str = include_str!("c/player.h");
 const PLAYER_C: &str = include_str!("c/player.c");
 
@@ -64,13 +66,22 @@ pub fn c_table(built: &Built, prefix: &str, layout: Layout) -> Result<[File; 2]>
     Ok([("table.h", named(header)), ("table.c", named(source))])
 }
 
-/// `player.h` and `player.c`, which play a table of the same prefix beside them.
-pub fn c_player(prefix: &str) -> Result<[File; 2]> {
+/// `read.h`, `player.h` and `player.c`, which play a table of the same prefix and layout beside them.
+///
+/// # Errors
+/// As [`c_table`].
+pub fn c_player(prefix: &str, layout: Layout) -> Result<[File; 3]> {
     check_prefix(prefix)?;
-    Ok([
-        ("player.h", prefixed(PLAYER_H, prefix)),
-        ("player.c", prefixed(PLAYER_C, prefix)),
-    ])
+    let read = match layout {
+        Layout::Plain => READ_PLAIN,
+        Layout::Packed => READ_PACKED,
+    };
+    let files = [
+        ("read.h", read),
+        ("player.h", PLAYER_H),
+        ("player.c", PLAYER_C),
+    ];
+    Ok(files.map(|(name, text)| (name, prefixed(text, prefix))))
 }
 
 /// Every name with another beginning.

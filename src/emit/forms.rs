@@ -31,7 +31,7 @@ impl Form {
     /// Names of its files.
     pub fn names(self) -> &'static [&'static str] {
         match self {
-            Form::C => &["table.h", "table.c", "player.h", "player.c"],
+            Form::C => &["table.h", "table.c", "read.h", "player.h", "player.c"],
             Form::Rust => &["table.rs"],
             Form::Binary => &["table.bin"],
             Form::Json => &["table.json"],
@@ -53,7 +53,7 @@ impl Form {
         check_prefix(prefix)?;
         let texts = match self {
             Form::C => {
-                let (table, player) = (c_table(built, prefix, layout)?, c_player(prefix)?);
+                let (table, player) = (c_table(built, prefix, layout)?, c_player(prefix, layout)?);
                 table.into_iter().chain(player).collect()
             }
             Form::Rust => vec![("table.rs", rust_table(built, layout))],

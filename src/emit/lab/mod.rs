@@ -126,6 +126,12 @@ impl Lab<'_> {
         lines
     }
 
+    /// [`Lab::description`], each line behind a sign that marks a comment.
+    fn comments(&self, sign: &str) -> String {
+        let lines = self.description();
+        lines.iter().map(|l| format!("{sign} {l}\n")).collect()
+    }
+
     fn highest_v(&self) -> f64 {
         let band = self.refresh.band;
         let strokes = band.erase.strokes.iter().map(|s| s.pixel_v.abs());

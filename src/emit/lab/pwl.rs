@@ -38,11 +38,7 @@ fn corners(lab: &Lab, probe: Probe) -> Vec<Step> {
 
 /// A SPICE file to include: a voltage source `Vrow_0 row_0 0 PWL(…)` for each probe, from its node to ground.
 pub fn pwl_sources(lab: &Lab, probes: &[Probe]) -> String {
-    let mut out: String = lab
-        .description()
-        .iter()
-        .map(|l| format!("* {l}\n"))
-        .collect();
+    let mut out = lab.comments("*");
     for probe in probes {
         let _ = write!(out, "V{probe} {probe} 0 PWL(");
         let pairs: Vec<String> = corners(lab, *probe)
@@ -61,9 +57,9 @@ pub fn pwl_sources(lab: &Lab, probes: &[Probe]) -> String {
     out
 }
 
-/// The same corners as a table: `line,time_s,volts`.
+/// The same corners as a table, `line,time_s,volts`, behind lines that begin with `#`.
 pub fn pwl_csv(lab: &Lab, probes: &[Probe]) -> String {
-    let mut out = String::from("line,time_s,volts\n");
+    let mut out = lab.comments("#") + "line,time_s,volts\n";
     for probe in probes {
         for c in corners(lab, *probe) {
             let (at, v) = (super::decimal(c.at_s, SECONDS), super::decimal(c.v, VOLTS));

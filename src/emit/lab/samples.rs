@@ -31,11 +31,7 @@ pub fn samples_csv(
     let peak_v = steps.iter().map(|s| s.v.abs()).fold(0.0, f64::max);
     let samples = (lab.duration_s() * options.rate_hz).round();
     check(lab, options, peak_v, samples)?;
-    let mut out: String = lab
-        .description()
-        .iter()
-        .map(|l| format!("# {l}\n"))
-        .collect();
+    let mut out = lab.comments("#");
     let _ = writeln!(
         out,
         "# Pixel in row {row}, column {column}; {samples} samples at {} Hz; 1 is {} V; an edge is up to half a sample off.",
