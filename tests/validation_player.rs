@@ -3,12 +3,42 @@
 mod emit_bench;
 
 use emit_bench::*;
-use greyloom::emit::{Built, Form, Layout, TableOptions, player_ram_bytes, table_bytes};
+use greyloom::emit::{
+    Built, DriverMap, Form, Layout, Rail, TableOptions, player_ram_bytes, table_bytes,
+};
 use greyloom::waveforms::Waveforms;
 use std::process::Command;
 
 fn built(set: &Waveforms) -> Built {
     Built::of(set, &TableOptions::default()).expect("tables")
+}
+
+/// Tables with the codes of a made-up driver: by number, any of 8 bits, any of 16.
+fn built_with_codes(set: &Waveforms, seed: u64) -> Built {
+    let rails = built(set).tables;
+    let coded = |rails: &[Rail]| -> Vec<Rail> {
+        let code = |i: usize| match seed % 3 {
+            0 => i,
+            1 => 255 - 3 * i,
+            _ => 65_535 - 777 * i,
+        };
+        let each = rails.iter().enumerate();
+        each.map(|(i, r)| Rail {
+            code: code(i) as u16,
+            ..*r
+        })
+        .collect()
+    };
+    let codes = DriverMap {
+        file: "codes.toml".into(),
+        row: coded(&rails.row_rails),
+        column: coded(&rails.column_rails),
+    };
+    let options = TableOptions {
+        codes: Some(codes),
+        ..TableOptions::default()
+    };
+    Built::of(set, &options).expect("tables")
 }
 
 fn layout_of(seed: u64) -> Layout {
@@ -24,7 +54,7 @@ fn replay(compiler: &str, sets: u64, pictures: usize) -> (u64, u64) {
     let (mut played, mut ticks) = (0, 0);
     for seed in 0..sets {
         let set = random_set(seed);
-        let built = built(&set);
+        let built = built_with_codes(&set, seed);
         let plays = plays(&built, pictures, seed);
         ticks += replay_natively(compiler, &set, layout_of(seed), &built, &plays);
         played += plays.len() as u64;
@@ -97,12 +127,66 @@ fn twenty_random_pictures_under_emulation() {
     let mut played = 0;
     for seed in [20, 21, 23, 25] {
         let set = random_set(seed);
-        let built = built(&set);
+        let built = built_with_codes(&set, seed);
         let plays = plays(&built, 5, seed);
         replay_emulated(&set, layout_of(seed), &built, &plays);
         played += plays.len();
     }
     assert_eq!(played, 20);
+}
+
+/// Outside its bands nothing is put on the lines; a refresh that is ended leaves them at 0 V.
+#[test]
+fn too_cold_too_warm_and_ended() {
+    if !has("cc", "the ends of the player") {
+        return;
+    }
+    let set = random_set(4);
+    let built = built_with_codes(&set, 4);
+    let tables = &built.tables;
+    let beyond = tables.hysteresis_16 as i16;
+    let (low, high) = (
+        tables.bands[0].low_16,
+        tables.bands[tables.bands.len() - 1].high_16,
+    );
+    let at = |temperature_16| Play {
+        seed: 9,
+        temperature_16,
+        balance: true,
+        fresh: true,
+    };
+    let run = |plays: &[Play], ticks_max, more: &[&str]| {
+        let folder = bench_folder(&set, &built, Layout::Packed, plays, ticks_max);
+        let sources = ["bench.c", "player.c", "table.c", "-o", "bench"];
+        output(
+            Command::new("cc")
+                .args(STRICT)
+                .args(more)
+                .args(sources)
+                .current_dir(folder.path()),
+        );
+        output(&mut Command::new(folder.path().join("bench")))
+    };
+    let outside = run(
+        &[at(low - beyond - 1), at(high + beyond + 1)],
+        0,
+        &["-DBENCH_CRC"],
+    );
+    assert_eq!(outside, b"1 0 00000000\n2 0 00000000\n");
+    let code_bytes = if tables.narrow_codes() { 1 } else { 2 };
+    let tick_bytes = 8 + code_bytes * set.panel.columns;
+    for ended in [1, 7, 40, 70] {
+        let bytes = run(&[at(low)], ended, &[]);
+        assert_eq!(bytes.len(), (ended as usize + 1) * tick_bytes);
+        let last = &bytes[bytes.len() - tick_bytes..];
+        let row_zero = tables.row_rail(0).code.to_le_bytes();
+        assert_eq!(
+            (&last[..2], &last[2..4]),
+            ([0xFF, 0xFF].as_slice(), row_zero.as_slice())
+        );
+        let zero = &tables.column_rails[0].code.to_le_bytes()[..code_bytes];
+        assert!(last[8..].chunks(code_bytes).all(|code| code == zero));
+    }
 }
 
 /// Test vectors as a firmware team gets them, in their own self test; a prefix of one's own.

@@ -224,7 +224,7 @@ fn one_thread_gives_the_same_bytes_and_json_the_same_result() {
     let json: Value = serde_json::from_str(&ONE_THREAD.stdout()).unwrap();
     assert_eq!(json["design"]["set"]["levels"], 32);
     assert_eq!(json["response"]["holdout"]["all"]["readings"], 120);
-    assert_eq!(json["files"].as_array().unwrap().len(), 7);
+    assert_eq!(json["files"].as_array().unwrap().len(), 8);
 }
 
 #[test]

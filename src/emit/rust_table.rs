@@ -117,7 +117,8 @@ fn rail(r: &Rail) -> String {
 }
 
 fn band(t: &Tables, b: &BandTable) -> String {
-    let (step, plus, minus) = b.balance.map_or((0, 0, 0), |x| {
+    let zero = t.column_rails[0].code;
+    let (step, plus, minus) = b.balance.map_or((0, zero, zero), |x| {
         let (plus, minus) = t.column_pair(x.column_pair);
         (x.step, plus.code, minus.code)
     });
