@@ -46,7 +46,7 @@ fn main() {
                 fresh: true,
             };
             let folder = bench_folder(&set, &built, layout, &[play], 0);
-            let program = build_for_m0(folder.path(), &["-DBENCH_QUIET"]);
+            let program = build_for_m0(folder.path(), "bench.c", &["-DBENCH_QUIET"]);
             report(
                 &format!("{layout:?}, {name}").to_lowercase(),
                 &gaps(folder.path(), &program),

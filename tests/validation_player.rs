@@ -189,6 +189,33 @@ fn too_cold_too_warm_and_ended() {
     }
 }
 
+/// Every test vector of the shipped set, with its whole panel, on the emulated core.
+#[test]
+fn the_self_test_passes_under_emulation() {
+    if !(has("arm-none-eabi-gcc", "the self test emulated")
+        && has("qemu-system-arm", "the self test emulated"))
+    {
+        return;
+    }
+    let set = shipped();
+    let built = built(&set);
+    for layout in [Layout::Plain, Layout::Packed] {
+        let folder = bench_folder(&set, &built, layout, &[], 0);
+        for (name, bytes) in Form::Vectors
+            .files(&set, &built, "greyloom", layout)
+            .expect("files")
+        {
+            std::fs::write(folder.path().join(name), bytes).expect("written");
+        }
+        let program = build_for_m0(folder.path(), "selftest.c", &[]);
+        let printed = output(&mut emulator(&program));
+        assert!(
+            printed.ends_with(b" vectors: identical line levels\n"),
+            "{printed:?}"
+        );
+    }
+}
+
 /// Test vectors as a firmware team gets them, in their own self test; a prefix of one's own.
 #[test]
 fn the_self_test_passes_and_catches_another_player() {

@@ -2,7 +2,7 @@
 
 use super::c_table::{File, prefixed};
 use super::c_text::{array, check_prefix, number_rows};
-use super::hash::crc32;
+use super::hash::{Crc32, crc32};
 use super::lines::{Refresh, check_size};
 use super::quantise::refused;
 use super::stream::{coded, each_tick};
@@ -225,34 +225,10 @@ fn vector(set: &Waveforms, tables: &Tables, case: &Case) -> Vector {
     };
     let refresh = Refresh::new(set, &set.bands[case.band], picture, case.balance);
     let factor_4096 = tables.bands[case.band].factor_4096(case.temperature_16);
-    let (mut digest, mut ticks) = (crate::emit::hash::Crc32::new(), 0);
-    let mut bytes = Vec::new();
-    each_tick(&refresh, tables, factor_4096, |tick| {
-        bytes.clear();
-        tick.put(tables.narrow_codes(), &mut bytes);
-        digest.update(&bytes);
-        ticks += 1;
-    });
+    let (ticks, crc) = all_ticks(&refresh, tables, factor_4096);
     let row = |r: usize| coded(&refresh.row(r), &tables.row_rails);
     let column = |c: usize| coded(&refresh.column(c), &tables.column_rails);
     let (rows, columns) = (set.panel.rows, set.panel.columns);
-    let crcs = |count: usize, line: &dyn Fn(usize) -> Vec<(u16, u32)>| {
-        (0..count).map(|i| hex(line_crc32(&line(i)))).collect()
-    };
-    let some = |name: &str, count: usize, line: &dyn Fn(usize) -> Vec<(u16, u32)>| {
-        let mut chosen = vec![0, count / 2, count - 1];
-        chosen.dedup();
-        let one = |i: usize| Line {
-            line: format!("{name} {i}"),
-            runs: line(i)
-                .into_iter()
-                .flat_map(|(code, ticks)| [code.into(), ticks])
-                .collect(),
-        };
-        chosen.into_iter().map(one).collect::<Vec<_>>()
-    };
-    let mut lines = some("row", rows, &row);
-    lines.extend(some("column", columns, &column));
     Vector {
         picture: case.picture.name.to_owned(),
         temperature_16: case.temperature_16,
@@ -261,11 +237,41 @@ fn vector(set: &Waveforms, tables: &Tables, case: &Case) -> Vector {
         band: case.band,
         factor_4096,
         ticks,
-        crc32: hex(digest.value()),
-        rows: crcs(rows, &row),
-        columns: crcs(columns, &column),
-        lines,
+        crc32: hex(crc),
+        rows: (0..rows).map(|r| hex(line_crc32(&row(r)))).collect(),
+        columns: (0..columns).map(|c| hex(line_crc32(&column(c)))).collect(),
+        lines: (some_lines("row", rows, row).into_iter())
+            .chain(some_lines("column", columns, column))
+            .collect(),
     }
+}
+
+/// How many ticks, and the CRC over them.
+fn all_ticks(refresh: &Refresh, tables: &Tables, factor_4096: u16) -> (u32, u32) {
+    let (mut crc, mut ticks, mut bytes) = (Crc32::new(), 0, Vec::new());
+    each_tick(refresh, tables, factor_4096, |tick| {
+        bytes.clear();
+        tick.put(tables.narrow_codes(), &mut bytes);
+        crc.update(&bytes);
+        ticks += 1;
+    });
+    (ticks, crc.value())
+}
+
+/// The first, the middle and the last of `count` lines.
+fn some_lines(name: &str, count: usize, runs: impl Fn(usize) -> Vec<(u16, u32)>) -> Vec<Line> {
+    let mut chosen = vec![0, count / 2, count - 1];
+    chosen.dedup();
+    let flat = |i: usize| {
+        runs(i)
+            .into_iter()
+            .flat_map(|(code, ticks)| [code.into(), ticks])
+    };
+    let line = |i: usize| Line {
+        line: format!("{name} {i}"),
+        runs: flat(i).collect(),
+    };
+    chosen.into_iter().map(line).collect()
 }
 
 /// Of a line's codes tick by tick, 2 bytes each.

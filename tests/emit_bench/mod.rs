@@ -180,7 +180,7 @@ pub fn bench_folder(
     );
     write("bench.h", list.as_bytes());
     write("bench.c", include_bytes!("bench.c"));
-    write("vectors.c", include_bytes!("vectors.c"));
+    write("startup.c", include_bytes!("startup.c"));
     write("microbit.ld", include_bytes!("microbit.ld"));
     folder
 }
@@ -225,8 +225,8 @@ pub fn replay_natively(
     ticks
 }
 
-/// Compiles the bench for Cortex-M0+, with debugging names.
-pub fn build_for_m0(folder: &Path, more: &[&str]) -> PathBuf {
+/// Compiles a program of the bench's folder for Cortex-M0+.
+pub fn build_for_m0(folder: &Path, program: &str, more: &[&str]) -> PathBuf {
     let target = [
         "-mcpu=cortex-m0plus",
         "-mthumb",
@@ -234,12 +234,12 @@ pub fn build_for_m0(folder: &Path, more: &[&str]) -> PathBuf {
         "--specs=nano.specs",
     ];
     let sources = [
-        "bench.c",
+        program,
         "player.c",
         "table.c",
-        "vectors.c",
+        "startup.c",
         "-o",
-        "bench.elf",
+        "program.elf",
     ];
     output(
         Command::new("arm-none-eabi-gcc")
@@ -250,7 +250,7 @@ pub fn build_for_m0(folder: &Path, more: &[&str]) -> PathBuf {
             .args(sources)
             .current_dir(folder),
     );
-    folder.join("bench.elf")
+    folder.join("program.elf")
 }
 
 /// QEMU's board with a Cortex-M0, which runs all that a Cortex-M0+ does.
@@ -269,7 +269,7 @@ pub fn emulator(program: &Path) -> Command {
 /// Plays under emulation and compares ticks and CRC of each; gives the ticks.
 pub fn replay_emulated(set: &Waveforms, layout: Layout, built: &Built, plays: &[Play]) -> u64 {
     let folder = bench_folder(set, built, layout, plays, 0);
-    let program = build_for_m0(folder.path(), &["-DBENCH_CRC"]);
+    let program = build_for_m0(folder.path(), "bench.c", &["-DBENCH_CRC"]);
     let printed = String::from_utf8(output(&mut emulator(&program))).expect("text");
     let mut streams = vec![(0u64, Vec::new()); plays.len()];
     expected(set, built, plays, |play, bytes| {
