@@ -439,3 +439,30 @@ fn verify_image_refuses_damage_and_other_waveforms() {
     );
     assert_refused(dir.path(), "verify-image fw", 3, &["fw"]);
 }
+
+/// A balance of hours is no test vector.
+#[test]
+fn a_refresh_that_takes_hours_gets_no_vectors() {
+    let dir = with_set();
+    let mut set = harbour_tile();
+    set.bands[0].erase.rest_ms = 1e8;
+    fs::write(dir.path().join("w.json"), set.to_json()).unwrap();
+    let words = ["a refresh of bands[0] takes up to", "that test vectors may"];
+    refused(
+        dir.path(),
+        "emit w.json --out out --form vectors",
+        4,
+        &words,
+    );
+    let mut set = harbour_tile();
+    set.bands[0].fields[0].data_v = 2000.0;
+    set.bands[0].resting_balance_v = Some(0.25);
+    fs::write(dir.path().join("w.json"), set.to_json()).unwrap();
+    refused(
+        dir.path(),
+        "emit w.json --out out --form vectors",
+        4,
+        &words,
+    );
+    done(dir.path(), "emit w.json --out fw --form c,binary");
+}

@@ -6,7 +6,7 @@ use super::hash::{Crc32, crc32};
 use super::lines::{Refresh, check_size};
 use super::quantise::refused;
 use super::stream::{coded, each_tick};
-use super::tables::Tables;
+use super::tables::{BandTable, FieldTable, Tables};
 use super::vector_pictures::{Picture, pictures};
 use crate::error::Result;
 use crate::panel::Levels;
@@ -46,15 +46,8 @@ const ABOUT: [&str; 7] = [
 const TICKS_MAX: u64 = 20_000_000;
 
 fn check_ticks(tables: &Tables) -> Result<()> {
-    for (i, b) in tables.bands.iter().enumerate() {
-        let strokes: u64 = b.strokes.iter().map(|s| u64::from(s.ticks)).sum();
-        let slots = b
-            .fields
-            .iter()
-            .map(|f| 2 * u64::from(f.slot_ticks) + u64::from(f.guard_ticks));
-        let fields = slots.sum::<u64>() * u64::from(tables.rows);
-        let pauses = u64::from(b.settle_ticks) * b.fields.len() as u64 + u64::from(b.rest_ticks);
-        let ticks = strokes + fields + pauses;
+    for (i, band) in tables.bands.iter().enumerate() {
+        let ticks = longest_ticks(band, u64::from(tables.rows));
         if ticks > TICKS_MAX {
             return Err(refused(
                 format!(
@@ -65,6 +58,18 @@ fn check_ticks(tables: &Tables) -> Result<()> {
         }
     }
     Ok(())
+}
+
+/// At most: every slot mirrored, and the column that asks for the longest balance.
+fn longest_ticks(band: &BandTable, rows: u64) -> u64 {
+    let strokes: u64 = band.strokes.iter().map(|s| u64::from(s.ticks)).sum();
+    let slot = |f: &FieldTable| 2 * u64::from(f.slot_ticks) + u64::from(f.guard_ticks);
+    let slots: u64 = band.fields.iter().map(slot).sum();
+    let pauses = u64::from(band.settle_ticks) * band.fields.len() as u64;
+    let charge = |f: &FieldTable| u64::from(f.gain.unsigned_abs()) * u64::from(f.slot_ticks);
+    let column = rows * band.fields.iter().map(charge).sum::<u64>();
+    let balance = band.balance.map_or(0, |b| column / u64::from(b.step));
+    strokes + rows * slots + pauses + u64::from(band.rest_ticks) + balance
 }
 
 /// One refresh.
