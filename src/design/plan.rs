@@ -4,7 +4,7 @@ use super::charge::ChargeLimit;
 use super::choice::Demand;
 use super::climate::BandClimate;
 use super::correction::Correction;
-use super::erases::usable;
+use super::erases::{sized, usable};
 use super::figures::Draft;
 use super::ladder::Candidates;
 use super::outcome::{BandTrial, Design, TrialOutcome};
@@ -146,7 +146,10 @@ impl<'a> Planner<'a> {
 
 impl Planner<'_> {
     pub fn design(&self) -> Result<Design> {
-        unmet::budget_holds_the_erase(self.panel, self.request)?;
+        let (min_c, _) = self.range_c;
+        let coldest = BandClimate::point(self.request.temperature_c.unwrap_or(min_c));
+        let erases = sized(self.panel, self.response, &coldest);
+        unmet::budget_holds_an_erase(self.panel, self.request, &erases)?;
         self.attempt()
             .map_err(|shortfall| unmet::explain(self, &shortfall.pools))
     }
@@ -254,7 +257,8 @@ impl Planner<'_> {
         Search::new(Space {
             response: self.response,
             drivers: &self.panel.drivers,
-            erases: usable(self.panel),
+            own_erases: usable(self.panel).len(),
+            erases: sized(self.panel, self.response, &band),
             rows: self.panel.rows,
             budget_s,
             stretch: self.slowest(&band),
