@@ -7,7 +7,7 @@
 mod judge;
 mod test_panels;
 
-use greyloom::design::design;
+use greyloom::design::{Request, design};
 use greyloom::error::Result;
 use greyloom::planning::{Grid, PlanRequest, Planning};
 use greyloom::project::{Chart, Panel, read_panel};
@@ -23,6 +23,8 @@ use test_panels::{Make, PANEL, REQUEST, asked, project, quiet, read, test_panel}
 const READINGS: u32 = 3;
 /// Readings of each patch of the chart that verifies.
 const REPEATS: u32 = 6;
+/// Tolerance of the first set, steps: what trim, which has all of it, may need for what the readings of the levels show.
+const FIRST_TOLERANCE_STEPS: f64 = 0.21;
 const PATCHES: usize = 160;
 const PAGES: usize = 16;
 const TEMPERATURES_C: [f64; 5] = [5.0, 14.0, 23.0, 32.0, 40.0];
@@ -112,7 +114,11 @@ fn closed(
 ) -> Result<(Bands, Bands)> {
     let test_panel = test_panel(make)?;
     let project = project(panel, read(panel, &test_panel, chart, (seed, readings)));
-    let set: Waveforms = design(&project, &fit(&project, &quiet)?, &REQUEST, &quiet)?.set;
+    let request = Request {
+        tolerance_steps: FIRST_TOLERANCE_STEPS,
+        ..REQUEST
+    };
+    let set: Waveforms = design(&project, &fit(&project, &quiet)?, &request, &quiet)?.set;
     let first = Bands(judge(&test_panel, panel, &set));
     let verifying = verification_chart(&set, panel, Grid::new(panel, Path::new(PANEL))?);
     let verification = Verification {

@@ -165,6 +165,7 @@ fn stepped(
     climate: Climate,
     row: usize,
     content: &[Vec<u32>],
+    start: State,
 ) -> f64 {
     Refresh {
         response,
@@ -174,10 +175,10 @@ fn stepped(
         content,
         row,
     }
-    .coverage(response.kinetics.highest())
+    .coverage(start)
 }
 
-/// Lowest and highest coverage of a choice, stepped.
+/// Lowest coverage of a choice after a clear panel and highest after a dark one, stepped.
 fn stepped_extremes(
     response: &Response,
     scheme: &Scheme,
@@ -188,16 +189,13 @@ fn stepped_extremes(
     let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
     for &climate in climates {
         for &row in rows {
-            let at = |up| {
-                stepped(
-                    response,
-                    scheme,
-                    climate,
-                    row,
-                    &extreme_content(scheme, own, row, up),
-                )
+            let at = |up, start| {
+                let content = extreme_content(scheme, own, row, up);
+                stepped(response, scheme, climate, row, &content, start)
             };
-            (low, high) = (low.min(at(false)), high.max(at(true)));
+            let kinetics = &response.kinetics;
+            low = low.min(at(false, kinetics.lowest()));
+            high = high.max(at(true, kinetics.highest()));
         }
     }
     (low, high)
@@ -265,7 +263,7 @@ fn reach_is_slot_by_slot_stepping_where_a_field_lightens() {
 }
 
 /// Lowest and highest coverage of every choice over every combination of ticks of the four others, all rows, one
-/// climate; and the largest difference that dark or clear before the erase makes, L*.
+/// climate, dark or clear before; and the largest difference that dark or clear before the erase makes, L*.
 struct BruteForce {
     low: Vec<f64>,
     high: Vec<f64>,
@@ -299,8 +297,8 @@ fn brute_force(response: &Response, scheme: &Scheme, climate: Climate) -> BruteF
                         .map(|t| t.coverage(s, row, &content))
                         .sum::<f64>()
                 });
-                all.low[choice] = all.low[choice].min(dark);
-                all.high[choice] = all.high[choice].max(dark);
+                all.low[choice] = all.low[choice].min(dark).min(clear);
+                all.high[choice] = all.high[choice].max(dark).max(clear);
                 let ghost = response.curve.lstar(clear) - response.curve.lstar(dark);
                 all.ghost_lstar = all.ghost_lstar.max(ghost);
             }
@@ -370,7 +368,8 @@ fn the_last_row_s_lightness_is_stepped_lightness() {
                 let mut content = vec![scheme.fields.iter().map(all).collect::<Vec<u32>>(); ROWS];
                 content[ROWS - 1] = own.clone();
                 let got = lstar_of(&response, scheme, ROWS, SETTLE_MS, climate, ticks, on);
-                let covered = stepped(&response, scheme, climate, ROWS - 1, &content);
+                let dark = response.kinetics.highest();
+                let covered = stepped(&response, scheme, climate, ROWS - 1, &content, dark);
                 let wanted = response.curve.lstar(covered);
                 assert!((got - wanted).abs() <= ROUNDING_LSTAR, "{got} for {wanted}");
             }

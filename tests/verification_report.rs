@@ -121,6 +121,7 @@ fn made_up_design() -> Design {
             set.panel.field_settle_ms,
         ),
         longest_stretch: 1.25,
+        shortest_erase_s: 0.875,
         worst: Worst {
             level: 3,
             content: Content::AllOn,

@@ -7,7 +7,7 @@ use crate::drive::{Field, Timing};
 use crate::error::{Error, Result};
 use crate::output::OutputFolder;
 use crate::planning::{Cost, Grid, PlanRequest, Planning};
-use crate::project::{Chart, Page, Panel, chart_csv, read_panel};
+use crate::project::{BAND_ERASE, Chart, Page, Panel, chart_csv, read_panel};
 use crate::report::ChartReport;
 use crate::trim::verification_chart;
 use std::path::{Path, PathBuf};
@@ -204,9 +204,15 @@ fn caption(page: &Page, panel: &Panel) -> String {
     let seconds =
         page.stretch * Timing::of(&page.erase, &page.fields, panel.rows, settle_ms).total_s();
     let fields: Vec<String> = page.fields.iter().map(Field::in_words).collect();
+    let pulses = page.patches.iter().any(|p| p.name.starts_with('F'));
+    let pulses = if pulses && page.erase.name == BAND_ERASE {
+        " L: a level, from 0; F: ticks of one field alone."
+    } else {
+        ""
+    };
     let fill: Vec<String> = page.fill_ticks.iter().map(u32::to_string).collect();
     format!(
-        "{} erase; {}. Refresh {seconds:.1} s from a fully dark panel. Under each name its ticks, one a field; all other pixels {}. \
+        "{} erase; {}. Refresh {seconds:.1} s from a fully dark panel. Under each name its ticks, one a field; all other pixels {}.{pulses} \
          Circle: the instrument's aperture, {} mm.",
         page.erase.name,
         fields.join("; then "),

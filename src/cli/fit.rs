@@ -5,7 +5,7 @@ use super::finished::Description;
 use super::preview::{RAMP, ramp};
 use super::talk::Talk;
 use super::{How, arguments, on_threads, tell, within_limits};
-use crate::design::{Design, LadderShare, Request, budget_holds_the_erase, design};
+use crate::design::{Design, LadderShare, Request, barely_cleared, budget_holds_an_erase, design};
 use crate::draw::fit_png;
 use crate::error::Result;
 use crate::output::OutputFolder;
@@ -70,7 +70,7 @@ fn fit_and_design(arguments: &Arguments) -> Result<()> {
     let project = Project::read(&arguments.project)?;
     let request = request(arguments, &project)?;
     // Now rather than after the long run.
-    budget_holds_the_erase(&project.panel, &request)?;
+    budget_holds_an_erase(&project.panel, &request, &barely_cleared(&project.panel))?;
     let description = Description::of(&arguments.project, &arguments.out)?;
     let names = description.with(&FILES);
     let mut folder = OutputFolder::open(&arguments.out, arguments.how.force, &names)?;

@@ -4,7 +4,7 @@ use super::charge::{Charge, charge_note};
 use super::choice::{Demand, step_of};
 use super::climate::BandClimate;
 use super::edges::edge_errors;
-use super::erases::passed_over;
+use super::erases::{passed_over, shortest_s};
 use super::even::{Even, even_ticks};
 use super::known::ToldApart;
 use super::ladder::Candidates;
@@ -133,6 +133,7 @@ impl Planner<'_> {
             )
             .designed(self.panel),
             longest_stretch,
+            shortest_erase_s: shortest_s(self.panel, self.response, &c.pool.band),
             worst: extremes.worst(targets)?,
             span_lstar: span(targets),
             contrast: contrast(targets),
@@ -263,7 +264,7 @@ impl Planner<'_> {
         let ghost = largest(|f| f.ghost_lstar);
         if ghost > limits.ghost_lstar {
             notes.push(format!(
-                "Ghost: what stood before shows by {ghost:.2} L*, above the panel's limit of {:.2} L*; a longer erase would do.",
+                "Ghost: what stood before shows by {ghost:.2} L*, above the panel's limit of {:.2} L*; no length of these erases keeps it.",
                 limits.ghost_lstar
             ));
         }

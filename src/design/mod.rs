@@ -1,5 +1,6 @@
 //! Choosing the drive: what a scheme can reach, which ticks make which level, which scheme, which bands.
 
+mod band_count;
 pub mod charge;
 pub mod choice;
 pub mod climate;
@@ -20,13 +21,14 @@ mod request;
 pub mod search;
 mod unmet;
 
+pub use band_count::{BAND_GAIN_LSTAR, TEMPERATURE_SHARE};
 pub use edges::EdgeError;
+pub use erases::barely_cleared;
 pub use known::{Known, ToldApart};
 pub use outcome::{BandDesign, BandTrial, Content, Design, TrialOutcome, Worst};
-pub use plan::{BAND_GAIN_LSTAR, TEMPERATURE_SHARE};
 pub use redesign::{Standing, redesign};
 pub use request::{LadderShare, Request};
-pub use unmet::budget_holds_the_erase;
+pub use unmet::budget_holds_an_erase;
 
 use crate::error::Result;
 use crate::project::Project;

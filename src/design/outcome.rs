@@ -37,6 +37,8 @@ pub struct BandDesign {
     pub timing: Timing,
     /// The largest stretch factor in the band; the refresh takes `timing` times this there.
     pub longest_stretch: f64,
+    /// Strokes of the shortest erase that the limit on ghosts and the readings allow in the band, before stretching, s.
+    pub shortest_erase_s: f64,
     pub charge: Charge,
     pub worst: Worst,
     /// Lightest less darkest target.

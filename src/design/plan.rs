@@ -1,28 +1,22 @@
 //! From a request to a finished set: bands, schemes for each, one ladder, the proof.
 
+use super::band_count::{BAND_COUNTS, BAND_GAIN_LSTAR};
 use super::charge::ChargeLimit;
 use super::choice::Demand;
 use super::climate::BandClimate;
 use super::correction::Correction;
-use super::erases::usable;
+use super::erases::{sized, usable};
 use super::figures::Draft;
 use super::ladder::Candidates;
 use super::outcome::{BandTrial, Design, TrialOutcome};
-use super::reach::{Climate, lstar_of};
 use super::request::{LadderShare, Request};
 use super::search::{Goal, Place, Ranked, Search, Space};
 use super::unmet;
-use crate::drive::Field;
 use crate::error::Result;
 use crate::project::Panel;
 use crate::response::Response;
 use crate::response::fit::Fit;
 
-/// Numbers of bands that are tried, and the gain in span that pays for more of them, L*.
-const BAND_COUNTS: [usize; 8] = [1, 2, 3, 4, 6, 8, 12, 20];
-pub const BAND_GAIN_LSTAR: f64 = 0.75;
-/// Share of the tolerance that temperature alone may take before a number of bands is searched at all.
-pub const TEMPERATURE_SHARE: f64 = 0.55;
 /// Share of the tolerance that searches allow themselves: they see fewer rows and temperatures than the proof.
 const SEARCH_SHARE: f64 = 0.95;
 /// Ascents from the coarse grid, and schemes carried from one search to the next.
@@ -95,7 +89,7 @@ impl Pool {
         self.schemes.first().filter(|s| s.score.kept)
     }
 
-    fn span_lstar(&self) -> Option<f64> {
+    pub(super) fn span_lstar(&self) -> Option<f64> {
         self.best().map(|s| s.score.value)
     }
 
@@ -146,7 +140,10 @@ impl<'a> Planner<'a> {
 
 impl Planner<'_> {
     pub fn design(&self) -> Result<Design> {
-        unmet::budget_holds_the_erase(self.panel, self.request)?;
+        let (min_c, _) = self.range_c;
+        let coldest = BandClimate::point(self.request.temperature_c.unwrap_or(min_c));
+        let erases = sized(self.panel, self.response, &coldest);
+        unmet::budget_holds_an_erase(self.panel, self.request, &erases)?;
         self.attempt()
             .map_err(|shortfall| unmet::explain(self, &shortfall.pools))
     }
@@ -228,7 +225,7 @@ impl Planner<'_> {
         Err(short())
     }
 
-    fn starts(&self) -> usize {
+    pub(super) fn starts(&self) -> usize {
         match self.effort {
             Effort::Full => STARTS,
             Effort::Quick => STARTS_QUICK,
@@ -254,7 +251,8 @@ impl Planner<'_> {
         Search::new(Space {
             response: self.response,
             drivers: &self.panel.drivers,
-            erases: usable(self.panel),
+            own_erases: usable(self.panel).len(),
+            erases: sized(self.panel, self.response, &band),
             rows: self.panel.rows,
             budget_s,
             stretch: self.slowest(&band),
@@ -285,85 +283,8 @@ impl Planner<'_> {
         all
     }
 
-    /// As many bands as widen the coldest band's ladder, `least` or more; `trials` takes up what was considered.
-    fn band_count(
-        &self,
-        least: usize,
-        trials: &mut Vec<BandTrial>,
-    ) -> std::result::Result<(Vec<BandClimate>, Pool), Shortfall> {
-        let (min_c, max_c) = self.range_c;
-        (self.progress)(&format!("schemes at {min_c} °C"));
-        let law = self.response.kinetics.temperature;
-        let mut tried = vec![self.widest_pool(BandClimate::point(min_c), &[], self.starts())];
-        let mut best: Option<(Vec<BandClimate>, Pool)> = None;
-        let last = BAND_COUNTS[BAND_COUNTS.len() - 1];
-        for count in BAND_COUNTS.into_iter().filter(|&c| c >= least) {
-            let bands = BandClimate::split(min_c, max_c, count, law, &self.panel.drivers);
-            let Some(&coldest) = bands.first() else {
-                continue;
-            };
-            let blur = self.temperature_blur_steps(&coldest, &tried[0]);
-            trials.retain(|t| t.bands != count);
-            trials.push(BandTrial {
-                bands: count,
-                temperature_steps: blur,
-                span_lstar: None,
-                outcome: TrialOutcome::TooWide,
-            });
-            if blur > TEMPERATURE_SHARE * self.request.tolerance_steps && count != last {
-                continue;
-            }
-            let (low_c, high_c) = (coldest.low_c, coldest.high_c);
-            (self.progress)(&format!("coldest of {count} bands, {low_c} to {high_c} °C"));
-            let seeds = if tried.len() == 1 {
-                self.starts()
-            } else {
-                self.starts() / 2
-            };
-            let pool = self.widest_pool(coldest, &tried, seeds);
-            let before = best.as_ref().and_then(|(_, p)| p.span_lstar());
-            let gained = pool
-                .span_lstar()
-                .is_some_and(|s| before.is_none_or(|b| s >= b + BAND_GAIN_LSTAR));
-            if let Some(trial) = trials.last_mut() {
-                trial.span_lstar = pool.span_lstar();
-                trial.outcome = TrialOutcome::Searched;
-            }
-            tried.push(pool.clone());
-            if gained {
-                best = Some((bands, pool));
-            }
-            if before.is_some() && !gained || gained && self.effort == Effort::Quick {
-                break;
-            }
-        }
-        best.ok_or(Shortfall { pools: tried })
-    }
-
-    /// Half of what the band's ends alone make of a grey of the pool's best scheme, the worst of a few, in steps.
-    fn temperature_blur_steps(&self, band: &BandClimate, pool: &Pool) -> f64 {
-        let Some(best) = pool.schemes.first() else {
-            return 0.0;
-        };
-        let (rows, drivers) = (self.panel.rows, &self.panel.drivers);
-        let climates = band.corners(&band.fitted(self.response, &best.scheme, rows, drivers));
-        let blur = |(part, on): (u32, bool)| {
-            let ticks = |f: &Field| f.slot_ticks * part / GREYS;
-            let settle_ms = drivers.field_settle_ms;
-            let grey =
-                |c: &Climate| lstar_of(self.response, &best.scheme, rows, settle_ms, *c, ticks, on);
-            let greys: Vec<f64> = climates.iter().map(grey).collect();
-            let high = greys.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-            0.5 * (high - greys.iter().copied().fold(f64::INFINITY, f64::min))
-        };
-        const GREYS: u32 = 8;
-        let greys = (0..=GREYS).flat_map(|part| [(part, false), (part, true)]);
-        let step = best.score.value.max(1.0) / (self.request.levels - 1) as f64;
-        greys.map(blur).fold(0.0, f64::max) / step
-    }
-
     /// The schemes with the widest ladders of a band, from those of the last searches and from the coarse grid.
-    fn widest_pool(&self, band: BandClimate, from: &[Pool], seeds: usize) -> Pool {
+    pub(super) fn widest_pool(&self, band: BandClimate, from: &[Pool], seeds: usize) -> Pool {
         let search = self.search(
             band,
             Goal::Widest(self.search_demand()),

@@ -81,8 +81,8 @@ pub struct Reach {
 impl Reach {
     /// All choices of ticks of `scheme` over the scope.
     ///
-    /// The lowest coverage of a pixel is that with all other rows of its column off (on, in a lightening field), the
-    /// highest that with all on (off):
+    /// The lowest coverage of a pixel is that with all other rows of its column off (on, in a lightening field) after a clear
+    /// panel, the highest that with all on (off) after a dark one:
     /// the slots of other rows are then, moment by moment, the lowest and highest that any data makes, and the chain
     /// is monotone (Kamke 1932; Müller 1927; see Hirsch & Smith, Monotone Dynamical Systems, 2005, from memory).
     pub fn new(scope: &Scope, scheme: &Scheme) -> Reach {
@@ -97,7 +97,8 @@ impl Reach {
         reach
     }
 
-    /// Hands `see` the coverage of all choices of ticks at every climate, row and extreme content of the scope.
+    /// Hands `see` the coverage of all choices of ticks at every climate, row and extreme content of the scope; before the
+    /// erase the panel stood clear where the others are at their lightest, dark where they are at their darkest.
     pub fn each(scope: &Scope, scheme: &Scheme, mut see: impl FnMut(Corner, &[f64])) {
         let mut coverage = vec![0.0; scheme.choices()];
         for &climate in &scope.climates {
@@ -120,7 +121,7 @@ impl Reach {
         }
     }
 
-    /// Coverage of every choice in the middle row at one climate, all other rows half on.
+    /// Coverage of every choice in the middle row at one climate, all other rows half on, after a dark panel.
     pub fn ordinary(scope: &Scope, scheme: &Scheme, climate: Climate) -> Vec<f64> {
         let mut coverage = vec![0.0; scheme.choices()];
         for mover in scope
@@ -168,7 +169,8 @@ struct FieldMaps {
 /// One class at one climate.
 struct ClassMaps {
     share: f64,
-    start: State,
+    /// After the erase, from the clear and from the dark panel.
+    starts: [State; 2],
     fields: Vec<FieldMaps>,
     settle: Map,
     /// Settle, then rest: what stands between the last field and the eye.
@@ -178,10 +180,11 @@ struct ClassMaps {
 impl ClassMaps {
     fn new(scope: &Scope, scheme: &Scheme, mover: &Mover) -> Self {
         let settle = mover.hold(0.0, scope.settle_ms * 1e-3);
+        let erased = strokes_map(mover, &scheme.erase.strokes);
+        let kinetics = &scope.response.kinetics;
         ClassMaps {
             share: mover.class.share,
-            start: strokes_map(mover, &scheme.erase.strokes)
-                .apply(&scope.response.kinetics.highest()),
+            starts: [kinetics.lowest(), kinetics.highest()].map(|x| erased.apply(&x)),
             fields: scheme
                 .fields
                 .iter()
@@ -198,7 +201,12 @@ impl ClassMaps {
             return;
         };
         let (above, below) = (row, scope.panel_rows - 1 - row);
-        let mut states = vec![self.start];
+        let [clear, dark] = self.starts;
+        let start = match others {
+            Others::Off => clear,
+            Others::On | Others::Half => dark,
+        };
+        let mut states = vec![start];
         for field in firsts {
             let other = &field.other[others as usize];
             let after = other.power(below).then(&self.settle);

@@ -2,11 +2,11 @@
 
 use super::choice::{Demand, Fineness, Span, Spots, widest};
 use super::climate::BandClimate;
-use super::erases::usable;
+use super::erases::sized;
 use super::plan::{Effort, Planner, Pool};
 use super::request::Request;
 use super::search::{Goal, Ranked};
-use crate::drive::Timing;
+use crate::drive::{Erase, Timing};
 use crate::error::{Error, Result, Unmet};
 use crate::project::Panel;
 
@@ -31,12 +31,12 @@ const ROUGH: Fineness = Fineness {
     fine_lstar: 0.1,
 };
 
-/// Errs where the erase, the rest and one tick a row already take longer than the budget.
-pub fn budget_holds_the_erase(panel: &Panel, request: &Request) -> Result<()> {
+/// Errs where the shortest of some erases, its rest and one tick a row already take longer than the budget.
+pub fn budget_holds_an_erase(panel: &Panel, request: &Request, erases: &[Erase]) -> Result<()> {
     let tick_us = panel.drivers.tick_us.iter().copied().min().unwrap_or(1);
     let one_tick_s =
         panel.rows as f64 * f64::from(tick_us) * 1e-6 + panel.drivers.field_settle_ms * 1e-3;
-    let shortest_s = shortest_erase_s(panel);
+    let shortest_s = shortest_s(panel, erases);
     let needed_s = shortest_s + one_tick_s;
     if needed_s <= request.budget_s {
         return Ok(());
@@ -48,7 +48,7 @@ pub fn budget_holds_the_erase(panel: &Panel, request: &Request) -> Result<()> {
             (limits.temperature_min_c, limits.temperature_max_c),
         ),
         binding: format!(
-            "erase and rest take {shortest_s:.2} s and one tick a row {one_tick_s:.2} s more, beyond the budget of {} s",
+            "erase and rest take at least {shortest_s:.2} s and one tick a row {one_tick_s:.2} s more, beyond the budget of {} s",
             request.budget_s
         ),
         would_do: vec![
@@ -59,9 +59,8 @@ pub fn budget_holds_the_erase(panel: &Panel, request: &Request) -> Result<()> {
 }
 
 /// Erase and rest of the shortest erase, s.
-fn shortest_erase_s(panel: &Panel) -> f64 {
+fn shortest_s(panel: &Panel, erases: &[Erase]) -> f64 {
     let settle_ms = panel.drivers.field_settle_ms;
-    let erases = usable(panel);
     erases
         .iter()
         .map(|e| Timing::of(e, &[], panel.rows, settle_ms).total_s())
@@ -154,7 +153,7 @@ fn at_words(band: &BandClimate) -> String {
 /// What the widest-reaching scheme lacks.
 fn binding(planner: &Planner, found: &[Found], band: &BandClimate) -> String {
     let reach = |f: &Found| f.spots.ends().map_or(0.0, |e| e.high - e.low);
-    let (at, left) = (at_words(band), time_left(planner));
+    let (at, left) = (at_words(band), time_left(planner, band));
     let Some(best) = found.iter().max_by(|a, b| reach(a).total_cmp(&reach(b))) else {
         return format!("{left}: {at} no scheme on these rails tells dark from light in that");
     };
@@ -188,13 +187,13 @@ fn binding(planner: &Planner, found: &[Found], band: &BandClimate) -> String {
     }
 }
 
-/// What the erase leaves of the budget, in words.
-fn time_left(planner: &Planner) -> String {
+/// What the erase leaves of the budget in a band, in words.
+fn time_left(planner: &Planner, band: &BandClimate) -> String {
     let panel = planner.panel;
-    let shortest_s = shortest_erase_s(panel);
+    let shortest_s = shortest_s(panel, &sized(panel, planner.response, band));
     let left_s = (planner.request.budget_s - shortest_s).max(0.0);
     format!(
-        "erase and rest take {shortest_s:.2} s, which leaves {left_s:.2} s for the fields, {:.1} ms for each of {} rows",
+        "erase and rest take at least {shortest_s:.2} s, which leaves {left_s:.2} s for the fields, {:.1} ms for each of {} rows",
         left_s * 1e3 / panel.rows as f64,
         panel.rows
     )

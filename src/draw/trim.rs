@@ -13,6 +13,7 @@ const PAGE: u32 = 1200;
 const LEFT: f64 = 40.0;
 const PANEL_HEIGHT: f64 = 250.0;
 const KEY_HEIGHT: f64 = 30.0;
+const HALF_STEP: f64 = 0.5;
 
 /// Distance of a level from the even ladder between the outer two, in steps.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -35,7 +36,8 @@ pub fn trim_png(bands: &[TrimBand], title: &str, caption: &str) -> Result<Vec<u8
     let mut page = Page::new(FILE, PAGE);
     let heading = Heading::new(title, caption, f64::from(PAGE) - 2.0 * LEFT);
     page.strip(heading.height() as u32, |area| heading.draw(area, LEFT))?;
-    page.strip(KEY_HEIGHT as u32, key)?;
+    let halves_drawn = bands.iter().any(|b| reach_steps(b) > HALF_STEP);
+    page.strip(KEY_HEIGHT as u32, |area| key(area, halves_drawn))?;
     for band in bands {
         page.strip((PANEL_HEIGHT + 14.0) as u32, |area| panel(area, band))?;
     }
@@ -44,7 +46,7 @@ pub fn trim_png(bands: &[TrimBand], title: &str, caption: &str) -> Result<Vec<u8
 
 const KEY: Type = Type::regular(13.0, INK);
 
-fn key(area: &Area) -> Drawn {
+fn key(area: &Area, halves_drawn: bool) -> Drawn {
     let y = 12.0;
     let entries = [
         (ORANGE, "before trimming"),
@@ -56,6 +58,9 @@ fn key(area: &Area) -> Drawn {
         text(area, (x + 10.0, y), words, KEY, HPos::Left, VPos::Center)?;
         x += 170.0;
     }
+    if !halves_drawn {
+        return Ok(());
+    }
     text(
         area,
         (f64::from(PAGE) - LEFT, y),
@@ -66,6 +71,18 @@ fn key(area: &Area) -> Drawn {
     )
 }
 
+/// How far a band's picture reaches either way, steps.
+fn reach_steps(band: &TrimBand) -> f64 {
+    let sizes = band.levels.iter().flat_map(|l| {
+        [
+            l.before_steps.abs(),
+            l.after_steps.abs() + l.expanded_u_steps,
+        ]
+    });
+    let finite = sizes.filter(|s| s.is_finite());
+    finite.fold(0.3, f64::max).min(20.0) * 1.08
+}
+
 fn panel(area: &Area, band: &TrimBand) -> Drawn {
     let frame = Frame {
         left: LEFT,
@@ -73,17 +90,7 @@ fn panel(area: &Area, band: &TrimBand) -> Drawn {
         width: f64::from(PAGE) - 2.0 * LEFT,
         height: PANEL_HEIGHT,
     };
-    let sizes = band.levels.iter().flat_map(|l| {
-        [
-            l.before_steps.abs(),
-            l.after_steps.abs() + l.expanded_u_steps,
-        ]
-    });
-    let largest = sizes
-        .filter(|s| s.is_finite())
-        .fold(0.3, f64::max)
-        .min(20.0)
-        * 1.08;
+    let largest = reach_steps(band);
     let last = band.levels.len().saturating_sub(1) as f64;
     let chart = axes(
         area,
@@ -106,8 +113,8 @@ fn panel(area: &Area, band: &TrimBand) -> Drawn {
         )
     };
     level_line(0.0, QUIET.mix(0.9), 1.0)?;
-    if largest > 0.5 {
-        for steps in [-0.5, 0.5] {
+    if largest > HALF_STEP {
+        for steps in [-HALF_STEP, HALF_STEP] {
             dashed(area, at(-0.5, steps), at(last + 0.5, steps).0)?;
         }
     }

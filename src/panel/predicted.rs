@@ -122,7 +122,8 @@ impl SetOnPanel<'_> {
             extremes
                 .worst(b.targets_lstar)
                 .map_or(nowhere(), |w| Worst {
-                    value: (w.lstar - w.target_lstar).abs() / b.step_lstar(),
+                    // As close as the file tells its targets.
+                    value: decimals((w.lstar - w.target_lstar).abs() / b.step_lstar()),
                     at: format!(
                         "level {}, row {}, {:.1} °C",
                         w.level, w.row, w.temperature_c
@@ -316,4 +317,9 @@ fn nowhere() -> Worst {
 pub(super) fn celsius(band: &BandOnPanel) -> String {
     let limits = band.band.temperature_c;
     format!("{} to {} °C", limits.low, limits.high)
+}
+
+/// To the four decimals that a set's file has.
+fn decimals(x: f64) -> f64 {
+    (x * 1e4).round() / 1e4
 }

@@ -65,19 +65,40 @@ pub(super) fn overview_note(report: &FitReport) -> String {
     passage("", &text)
 }
 
-/// Every erase that a band uses, once.
+/// Every erase that a band uses, once, with the bands that use it.
 pub(super) fn erases(report: &FitReport) -> String {
-    let mut used: Vec<&Erase> = Vec::new();
-    for band in &report.design.set.bands {
-        if !used.contains(&&band.erase) {
-            used.push(&band.erase);
+    let mut used: Vec<(&Erase, Vec<String>)> = Vec::new();
+    for (i, band) in report.design.set.bands.iter().enumerate() {
+        let number = (i + 1).to_string();
+        match used.iter_mut().find(|(e, _)| *e == &band.erase) {
+            Some((_, bands)) => bands.push(number),
+            None => used.push((&band.erase, vec![number])),
         }
     }
+    let alone = used.len() == 1;
+    let words = |(e, bands): &(&Erase, Vec<String>)| {
+        let bands = match bands.len() {
+            _ if alone => String::new(),
+            1 => format!("band {}: ", bands[0]),
+            _ => format!("bands {}: ", bands.join(", ")),
+        };
+        bands + &erase(e)
+    };
     let labels = std::iter::once("erase").chain(std::iter::repeat(""));
-    used.iter()
-        .zip(labels)
-        .map(|(e, label)| passage(label, &erase(e)))
-        .collect()
+    let lines = used.iter().zip(labels);
+    let each: String = lines.map(|(e, label)| passage(label, &words(e))).collect();
+    each + &passage("", &shortest(report))
+}
+
+/// How short the strokes of an erase might be, band by band.
+fn shortest(report: &FitReport) -> String {
+    let bands = report.design.bands.iter();
+    let each: Vec<String> = bands.map(|b| number(b.shortest_erase_s, 2)).collect();
+    format!(
+        "The limit on ghosts, and half of what readings saw at the coldest, allow strokes down to {} s before stretching; the \
+         search takes what serves the ladder best.",
+        each.join(", ")
+    )
 }
 
 /// One band, several lines.
@@ -160,7 +181,7 @@ fn erase(erase: &Erase) -> String {
         .map(|s| format!("{:+} V for {} ms", s.pixel_v, number(s.ms, 1)))
         .collect();
     format!(
-        "{}: {}; rest {} ms",
+        "{}, {}; rest {} ms",
         erase.name,
         strokes.join(", "),
         number(erase.rest_ms, 1)

@@ -24,6 +24,8 @@ pub struct Space<'a> {
     pub response: &'a Response,
     pub drivers: &'a Drivers,
     pub erases: Vec<Erase>,
+    /// How many of them, the first, an ascent may start from.
+    pub own_erases: usize,
     pub rows: usize,
     /// Longest refresh at any temperature, s.
     pub budget_s: f64,

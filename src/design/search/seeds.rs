@@ -55,7 +55,7 @@ impl Search<'_> {
 
     fn coarse_places(&self) -> Vec<Place> {
         let mut places = Vec::new();
-        for erase in 0..self.grid.erases.len() {
+        for erase in 0..self.space.own_erases {
             for guard in [0, self.grid.drivers.guard_ticks_max / 2] {
                 for (volts, shares) in self.kinds() {
                     let tick = self.grid.longest_tick();
