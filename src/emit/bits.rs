@@ -38,6 +38,22 @@ pub(super) fn put_packed(out: &mut Vec<u8>, width: u32, values: impl IntoIterato
     }
 }
 
+/// Appends numbers by their steps: the first, the least step, the width of a step less the least, then those. `None`
+/// where a step less the least does not fit 16 bits.
+pub(super) fn by_steps(values: &[u16]) -> Option<Vec<u8>> {
+    let steps = || values.windows(2).map(|v| i32::from(v[1]) - i32::from(v[0]));
+    let least = steps().min()?;
+    let above = steps().map(|step| u16::try_from(step - least).ok());
+    let above: Vec<u16> = above.collect::<Option<_>>()?;
+    let width = width_of(above.iter().copied().max()?);
+    let mut out = Vec::new();
+    put_number(&mut out, values.first().copied()?.into());
+    put_signed(&mut out, least);
+    put_number(&mut out, width);
+    put_packed(&mut out, width, above);
+    Some(out)
+}
+
 /// Bytes read in order; every way of reading gives `None` beyond their end.
 #[derive(Debug, Clone)]
 pub(super) struct Bytes<'a>(pub &'a [u8]);
@@ -86,6 +102,20 @@ impl<'a> Bytes<'a> {
     pub fn section(&mut self) -> Option<Bytes<'a>> {
         let length = self.number()?;
         self.take(length as usize).map(Bytes)
+    }
+
+    /// `count` numbers, 1 or more, as [`by_steps`] writes them.
+    pub fn steps(&mut self, count: usize) -> Option<Vec<u16>> {
+        let mut value: u16 = self.narrow()?;
+        let least = self.signed()?;
+        let width = self.number()?;
+        let mut values = vec![value];
+        for above in self.packed(width, count.checked_sub(1)?)? {
+            let next = i32::from(value).checked_add(least)?;
+            value = u16::try_from(next.checked_add(above.into())?).ok()?;
+            values.push(value);
+        }
+        Some(values)
     }
 
     /// `count` numbers of `width` bits, 0…16.
@@ -148,6 +178,16 @@ mod tests {
             assert_eq!(out.len(), (width as usize * values.len()).div_ceil(8));
             assert_eq!(Bytes(&out).packed(width, values.len()), Some(values));
         }
+        for values in [
+            vec![85, 81, 76, 72, 72],
+            vec![4445, 4581, 4718],
+            vec![0, 65_535],
+            vec![3, 3],
+        ] {
+            let out = by_steps(&values).expect("it fits");
+            assert_eq!(Bytes(&out).steps(values.len()), Some(values));
+        }
+        assert_eq!(by_steps(&[0, 65_535, 0]), None);
         assert_eq!((width_of(0), width_of(86), width_of(u16::MAX)), (0, 7, 16));
     }
 }

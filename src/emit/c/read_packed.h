@@ -132,20 +132,31 @@ static void begin_fields(struct band *band)
     band->fields = (uint16_t)number(&band->at);
 }
 
-/* Tick counts of all levels, lowest bit first, in as few bits as hold the slot's. */
-static void unpack(struct band *band, uint16_t slot_ticks, greyloom_ticks_t *of_level)
+/*
+ * Tick counts of all levels in as few bits as hold the slot's, lowest bit first; or stepped, each above the one before by
+ * the least step and by so many bits more.
+ */
+static void unpack(struct band *band, uint16_t slot_ticks, int stepped, greyloom_ticks_t *of_level)
 {
-    uint32_t held = 0, mask = 0;
+    uint32_t held = 0, mask, ticks = 0, least = 0;
     unsigned bits = 0, width = 0;
-    uint16_t level;
-    while (slot_ticks >> width) width++;
+    uint16_t level = 0;
+    if (stepped) {
+        ticks = number(&band->at);
+        least = (uint32_t)signed_number(&band->at);
+        width = (unsigned)number(&band->at);
+        of_level[level++] = (greyloom_ticks_t)ticks;
+    } else {
+        while (slot_ticks >> width) width++;
+    }
     mask = ((uint32_t)1 << width) - 1u;
-    for (level = 0; level < GREYLOOM_LEVELS; level++) {
+    for (; level < GREYLOOM_LEVELS; level++) {
         while (bits < width) {
             held |= (uint32_t)*band->at++ << bits;
             bits += 8;
         }
-        of_level[level] = (greyloom_ticks_t)(held & mask);
+        ticks = (stepped ? ticks + least : 0u) + (held & mask);
+        of_level[level] = (greyloom_ticks_t)ticks;
         held >>= width;
         bits -= width;
     }
@@ -154,6 +165,7 @@ static void unpack(struct band *band, uint16_t slot_ticks, greyloom_ticks_t *of_
 static void next_field(struct band *band, struct field *field, greyloom_ticks_t *of_level)
 {
     int lightens;
+    uint32_t flags;
     field->select = row_rail(number(&band->at), &lightens);
     field->on = field->off = GREYLOOM_COLUMN_ZERO;
     if (lightens) {
@@ -164,10 +176,11 @@ static void next_field(struct band *band, struct field *field, greyloom_ticks_t 
     field->tick_us = number(&band->at);
     field->slot_ticks = (uint16_t)number(&band->at);
     field->guard_ticks = (uint16_t)number(&band->at);
-    field->mirrored = (uint8_t)number(&band->at);
+    flags = number(&band->at);
+    field->mirrored = flags & 1u;
     field->gain = (int32_t)number(&band->at);
     if (lightens) field->gain = -field->gain;
-    unpack(band, field->slot_ticks, of_level);
+    unpack(band, field->slot_ticks, (flags & 2u) != 0, of_level);
 }
 
 static uint32_t image_u32(uint32_t at)

@@ -10,5 +10,6 @@ pub use write::{image, packed_image};
 pub const MAGIC: [u8; 4] = *b"GLIM";
 /// Bytes of the header.
 pub const HEADER: usize = 32;
-/// Bit of a field's flags: mirrored.
+/// Bits of a field's flags: mirrored; ticks of the levels by their steps.
 const MIRRORED: u32 = 1;
+const STEPPED: u32 = 2;

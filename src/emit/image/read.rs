@@ -1,7 +1,7 @@
 //! The bytes of an image back to tables, refusing whatever is not exactly what was written.
 
 use super::write::with_notes;
-use super::{HEADER, MAGIC, MIRRORED};
+use super::{HEADER, MAGIC, MIRRORED, STEPPED};
 use crate::emit::bits::{Bytes, width_of};
 use crate::emit::describe::TABLE_VERSION;
 use crate::emit::fault::LIST_MAX;
@@ -190,13 +190,7 @@ fn column_rails(mut bytes: Bytes) -> Option<Vec<Rail>> {
 }
 
 fn ladder(mut bytes: Bytes, levels: usize) -> Option<Vec<u16>> {
-    let mut target: u16 = bytes.narrow()?;
-    let width = bytes.number()?;
-    let mut targets = vec![target];
-    for rise in bytes.packed(width, levels.checked_sub(1)?)? {
-        target = target.checked_add(rise)?;
-        targets.push(target);
-    }
+    let targets = bytes.steps(levels)?;
     bytes.0.is_empty().then_some(targets)
 }
 
@@ -312,14 +306,18 @@ impl Reader<'_> {
             mirrored: false,
             gain: 0,
         };
-        field.mirrored = match self.bytes.number()? {
-            0 => false,
-            MIRRORED => true,
-            _ => return None,
-        };
+        let flags = self.bytes.number()?;
+        if flags > MIRRORED | STEPPED {
+            return None;
+        }
+        field.mirrored = flags & MIRRORED != 0;
         field.gain = i32::try_from(self.bytes.number()?).ok()? * sign;
-        let width = width_of(field.slot_ticks);
-        let packed = self.bytes.packed(width, ticks.len())?;
+        let packed = if flags & STEPPED != 0 {
+            self.bytes.steps(ticks.len())?
+        } else {
+            let width = width_of(field.slot_ticks);
+            self.bytes.packed(width, ticks.len())?
+        };
         ticks
             .iter_mut()
             .zip(packed)

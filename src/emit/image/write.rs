@@ -1,7 +1,7 @@
 //! Tables to the bytes of an image.
 
-use super::{HEADER, MAGIC, MIRRORED};
-use crate::emit::bits::{put_number, put_packed, put_signed, width_of};
+use super::{HEADER, MAGIC, MIRRORED, STEPPED};
+use crate::emit::bits::{by_steps, put_number, put_packed, put_signed, width_of};
 use crate::emit::build::Built;
 use crate::emit::describe::{TABLE_VERSION, description};
 use crate::emit::hash::crc32;
@@ -79,17 +79,6 @@ fn column_rails(rails: &[Rail]) -> Vec<u8> {
     out
 }
 
-/// The first, then how much each of the others is above the one before.
-fn ladder(targets: &[u16]) -> Vec<u8> {
-    let mut out = Vec::new();
-    let rises: Vec<u16> = targets.windows(2).map(|t| t[1] - t[0]).collect();
-    let width = width_of(rises.iter().copied().max().unwrap_or(0));
-    put_number(&mut out, targets.first().copied().unwrap_or(0).into());
-    put_number(&mut out, width);
-    put_packed(&mut out, width, rises);
-    out
-}
-
 /// Every erase with its rest once, in the order in which bands have them.
 struct Erases(Vec<Vec<u8>>);
 
@@ -148,12 +137,8 @@ fn band(band: &BandTable, erases: &Erases) -> Vec<u8> {
     put_section(&mut out, &own.map_or(Vec::new(), |t| ladder(t)));
     put_number(&mut out, band.fields.len() as u32);
     for (i, f) in band.fields.iter().enumerate() {
-        field(&mut out, f);
-        put_packed(
-            &mut out,
-            width_of(f.slot_ticks),
-            band.ticks.iter().map(|t| t[i]),
-        );
+        let ticks: Vec<u16> = band.ticks.iter().map(|t| t[i]).collect();
+        field(&mut out, f, &ticks);
     }
     out
 }
@@ -175,17 +160,28 @@ fn stretch(out: &mut Vec<u8>, entries: &[StretchTable]) {
     }
 }
 
-fn field(out: &mut Vec<u8>, f: &FieldTable) {
-    let flags = if f.mirrored { MIRRORED } else { 0 };
+/// Rising numbers never differ by more than 16 bits.
+fn ladder(targets: &[u16]) -> Vec<u8> {
+    by_steps(targets).unwrap_or_default()
+}
+
+/// With the ticks of every level, in whichever way takes fewer bytes.
+fn field(out: &mut Vec<u8>, f: &FieldTable, ticks: &[u16]) {
+    let mut each = Vec::new();
+    put_packed(&mut each, width_of(f.slot_ticks), ticks.iter().copied());
+    let steps = by_steps(ticks).filter(|s| s.len() < each.len());
+    let mirrored = if f.mirrored { MIRRORED } else { 0 };
+    let stepped = if steps.is_some() { STEPPED } else { 0 };
     for number in [
         f.row_rail.into(),
         f.column_pair.into(),
         f.tick_us,
         f.slot_ticks.into(),
         f.guard_ticks.into(),
-        flags,
+        mirrored | stepped,
         f.gain.unsigned_abs(),
     ] {
         put_number(out, number);
     }
+    out.extend(steps.unwrap_or(each));
 }
