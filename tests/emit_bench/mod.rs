@@ -352,12 +352,15 @@ fn random_band(r: &mut Random, low: f64, high: f64, levels: usize) -> Band {
     let fields: Vec<Field> = (0..r.within(1, 3))
         .map(|_| random_field(r, slot_most))
         .collect();
-    let ticks = (0..levels)
-        .map(|_| {
-            fields
-                .iter()
-                .map(|f| r.below(u64::from(f.slot_ticks) + 1) as u32)
-                .collect()
+    // Every other field's ticks fall from level to level, as a design's mostly do.
+    let falling = r.below(2) as usize;
+    let ticks = (0..levels as u32)
+        .map(|level| {
+            let of = |(i, f): (usize, &Field)| match i % 2 == falling {
+                true => f.slot_ticks - f.slot_ticks * level / levels as u32,
+                false => r.below(u64::from(f.slot_ticks) + 1) as u32,
+            };
+            fields.iter().enumerate().map(of).collect()
         })
         .collect();
     let entries = [0, 1, 3][r.below(3) as usize];

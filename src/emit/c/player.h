@@ -6,7 +6,7 @@
  *
  * Cycles between two ticks on a Cortex-M0+ with 120 columns and 32 levels, built by gcc 12 -O2, memory without wait states:
  * 2192 at most within a slot, about 4550 before a slot's first tick, where its row is loaded, and 5182 (plain table) or
- * 6451 (packed) at most, where a field opens. The row and tick functions come on top. `cargo bench --bench player_cycles`.
+ * 6742 (packed) at most, where a field opens. The row and tick functions come on top. `cargo bench --bench player_cycles`.
  */
 #ifndef GREYLOOM_PLAYER_H
 #define GREYLOOM_PLAYER_H
