@@ -7,9 +7,11 @@ mod demo;
 mod emit;
 mod finished;
 mod fit;
+mod intake;
 mod picture;
 mod preview;
 mod rehearse;
+mod scan_frame;
 mod talk;
 mod trim;
 
@@ -41,6 +43,7 @@ enum Command {
     Chart(chart::Arguments),
     Fit(fit::Arguments),
     Rehearse(rehearse::Arguments),
+    Intake(intake::Arguments),
     Preview(preview::Arguments),
     Emit(emit::Arguments),
     Trim(trim::Arguments),
@@ -61,6 +64,7 @@ pub fn run(line: impl IntoIterator<Item = OsString>) -> Result<()> {
         Command::Chart(arguments) => chart::run(&arguments),
         Command::Fit(arguments) => fit::run(&arguments),
         Command::Rehearse(arguments) => rehearse::run(&arguments),
+        Command::Intake(arguments) => intake::run(&arguments),
         Command::Preview(arguments) => preview::run(&arguments),
         Command::Emit(arguments) => emit::run(&arguments),
         Command::Trim(arguments) => trim::run(&arguments),

@@ -10,6 +10,7 @@ mod lines;
 mod rehearsal_report;
 mod request;
 mod response_report;
+mod scan_frame_report;
 mod summary;
 mod temperature_words;
 mod trim_report;
@@ -26,6 +27,7 @@ pub use response_report::{
     Correlation, Errors, HoldoutReport, KindReport, Moved, OddPage, ParameterReport, ReadingCount,
     ResponseReport, RungReport, StrayReport,
 };
+pub use scan_frame_report::ScanFrameReport;
 pub use trim_report::{TrimBandReport, TrimReport};
 
 use crate::design::Design;

@@ -1,0 +1,16 @@
+//! From instrument to numbers: scanned charts and spectra to readings with their uncertainty.
+
+mod blobs;
+pub mod flat;
+pub mod focus;
+pub mod frame;
+pub mod marks;
+pub mod outliers;
+pub mod page_mark;
+pub mod patches;
+pub mod plane;
+pub mod projection;
+pub mod scan;
+pub mod scanner;
+pub mod student;
+pub mod wedge_file;
