@@ -5,6 +5,7 @@ mod chart_page;
 mod fit;
 mod grey;
 mod histogram;
+mod intake;
 mod marks;
 mod pen;
 mod picture;
@@ -17,6 +18,7 @@ mod trim;
 
 pub use chart_page::{Ground, chart_page_png};
 pub use fit::{FitPoint, PointKind, fit_png};
+pub use intake::{PatchWords, intake_png};
 pub use picture::{Shown, picture_png};
 pub use ramp::{RampBand, RampLevel, ramp_png};
 pub use scan_frame::{page_strips_png, scan_frame_png, strips_on_a_sheet};

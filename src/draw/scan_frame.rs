@@ -63,15 +63,30 @@ pub fn scan_frame_png(panel: &Panel, file: &Path) -> Result<Vec<u8>> {
         sheet.words(&place.name, place.centre, 2.2);
     }
     sheet.outline(frame.panel.grown(WINDOW_EDGE_MM));
-    let middle = frame.panel.centre();
-    sheet.words("cut out", (middle.0, middle.1 - 1.5), 2.6);
-    sheet.words(
-        "the panel's pixels in the middle, row 0 at the top, column 0 at the left",
-        (middle.0, middle.1 + 2.0),
-        2.2,
-    );
+    window_words(&mut sheet, frame.panel);
     ruler(&mut sheet, panel, &frame);
     sheet.png(file)
+}
+
+/// What to do with the window, as large as it has room for.
+fn window_words(sheet: &mut Sheet, panel: Rectangle) {
+    const WORDS: [&str; 4] = [
+        "cut out",
+        "the panel's pixels in the middle:",
+        "row 0 at the top,",
+        "column 0 at the left",
+    ];
+    const LARGEST_MM: f64 = 2.6;
+    let widest = WORDS.iter().map(|w| Line::set(w, Face::Regular, 1.0).width);
+    let ems = widest.fold(1.0, f64::max);
+    let size = (0.9 * panel.width / ems)
+        .min(panel.height / (1.6 * WORDS.len() as f64))
+        .min(LARGEST_MM);
+    let (x, y) = panel.centre();
+    for (k, words) in WORDS.into_iter().enumerate() {
+        let down = (k as f64 - (WORDS.len() - 1) as f64 / 2.0) * 1.4 * size;
+        sheet.words(words, (x, y + down), size);
+    }
 }
 
 /// The bar by which the print is checked, and whose frame it is.

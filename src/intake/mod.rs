@@ -1,6 +1,8 @@
 //! From instrument to numbers: scanned charts and spectra to readings with their uncertainty.
 
 mod blobs;
+pub mod budget;
+pub mod correction;
 pub mod flat;
 pub mod focus;
 pub mod frame;
@@ -12,5 +14,6 @@ pub mod plane;
 pub mod projection;
 pub mod scan;
 pub mod scanner;
+pub mod session;
 pub mod student;
 pub mod wedge_file;

@@ -66,6 +66,18 @@ impl PatchUncertainty {
         ]
     }
 
+    /// Each times a factor.
+    pub fn scaled(&self, factor: f64) -> Self {
+        PatchUncertainty {
+            repeatability: self.repeatability * factor,
+            wedge: self.wedge * factor,
+            curve: self.curve * factor,
+            flatness: self.flatness * factor,
+            positioning: self.positioning * factor,
+            quantisation: self.quantisation * factor,
+        }
+    }
+
     pub fn combined(&self) -> f64 {
         self.parts().iter().map(|p| p * p).sum::<f64>().sqrt()
     }

@@ -3,7 +3,7 @@
 use super::frame::{Frame, Point, Rectangle, STEP_READ_MM};
 use crate::error::Result;
 use crate::project::input_file::InputFile;
-use crate::project::limits::{Bounds, REFLECTANCE, TABLE_BYTES_MAX, bounds};
+use crate::project::limits::{Bounds, REFLECTANCE, REFLECTANCE_U, TABLE_BYTES_MAX, bounds};
 use crate::project::table::{Row, Table};
 use crate::tone::lightness::{lstar_from_reflectance, lstar_slope};
 use std::collections::BTreeMap;
@@ -15,7 +15,6 @@ pub const STEPS_MIN: usize = 5;
 pub const SAME_LSTAR: f64 = 0.8;
 const PIXEL: Bounds = bounds(0.0, 65_535.0, " pixels");
 const SIDE_PX: Bounds = bounds(2.0, 4_000.0, " pixels");
-pub const REFLECTANCE_U: Bounds = bounds(0.0, 0.2, "");
 
 /// One step of the wedge.
 #[derive(Debug, Clone, PartialEq)]

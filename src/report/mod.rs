@@ -5,6 +5,7 @@ mod chart_report;
 mod check_report;
 mod compared;
 mod design_words;
+mod intake_report;
 mod levels;
 mod lines;
 mod rehearsal_report;
@@ -21,6 +22,7 @@ pub use chart_report::{ChartReport, Forecast, ParameterForecast};
 pub use check_report::CheckReport;
 pub use compared::{Compared, fitted, held_out};
 pub use levels::levels_csv;
+pub use intake_report::{IntakeReport, ScanReport};
 pub use rehearsal_report::RehearsalReport;
 pub use request::RequestReport;
 pub use response_report::{

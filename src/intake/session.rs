@@ -1,0 +1,189 @@
+//! Readings of one session: repeats merged, outliers named, and what the merged values are unsure by.
+
+use super::budget::{Budget, Evaluation, Source};
+use super::outliers::grubbs;
+use super::scan::PatchUncertainty;
+use crate::project::{Chart, Instrument, Reading};
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// Significance at which a repeat is an outlier (Grubbs, both sides).
+pub const OUTLIER_LEVEL: f64 = 0.01;
+
+/// One reading of a patch, before its repeats are merged.
+#[derive(Debug, Clone)]
+pub struct Taken {
+    /// Indices into the chart's pages and the page's patches.
+    pub page: usize,
+    pub patch: usize,
+    pub lstar: f64,
+    pub u: PatchUncertainty,
+    /// Where it comes from: file, or file and line.
+    pub from: String,
+}
+
+/// A repeat that was left out.
+#[derive(Debug, Clone, Serialize)]
+pub struct Outlier {
+    pub page: String,
+    pub patch: String,
+    pub from: String,
+    pub lstar: f64,
+    /// Grubbs' G and the value that it passed.
+    pub g: f64,
+    pub critical: f64,
+}
+
+/// A patch with its repeats merged.
+#[derive(Debug, Clone)]
+pub struct Merged {
+    pub page: usize,
+    pub patch: usize,
+    pub lstar: f64,
+    pub repeats: usize,
+    /// Standard, L*.
+    pub u: PatchUncertainty,
+    pub temperature_lstar: f64,
+    pub correction_lstar: f64,
+}
+
+impl Merged {
+    pub fn combined_lstar(&self) -> f64 {
+        let own = self.u.combined();
+        (own * own + self.temperature_lstar.powi(2) + self.correction_lstar.powi(2)).sqrt()
+    }
+}
+
+/// A session's readings.
+#[derive(Debug, Clone)]
+pub struct Session {
+    pub merged: Vec<Merged>,
+    pub outliers: Vec<Outlier>,
+    /// Standard deviation of a repeat, over all patches read more than once, and its degrees of freedom.
+    pub repeat_lstar: Option<(f64, usize)>,
+}
+
+impl Session {
+    /// Merges readings in the order of the chart.
+    ///
+    /// Among three or more repeats of a patch, one that fails Grubbs' test is named and left out. The repeatability of a mean is the
+    /// larger of what its readings state and what all repeats scatter by, over the root of their number; what repeats share (wedge,
+    /// curve) doesn't shrink with it.
+    pub fn of(taken: &[Taken], chart: &Chart, instrument: &Instrument) -> Self {
+        let mut groups: BTreeMap<(usize, usize), Vec<&Taken>> = BTreeMap::new();
+        for reading in taken {
+            groups.entry((reading.page, reading.patch)).or_default().push(reading);
+        }
+        let mut outliers = Vec::new();
+        for (&(page, patch), group) in &mut groups {
+            let lstar: Vec<f64> = group.iter().map(|t| t.lstar).collect();
+            let test = grubbs(&lstar, OUTLIER_LEVEL).filter(|t| t.is_outlier());
+            // Repeats that all but agree differ by their last digits.
+            if let Some(test) = test.filter(|t| (t.g * spread(&lstar)) > instrument.repeatability_lstar) {
+                let out = group.remove(test.index);
+                let page = &chart.pages[page];
+                outliers.push(Outlier {
+                    page: page.name.clone(),
+                    patch: page.patches[patch].name.clone(),
+                    from: out.from.clone(),
+                    lstar: out.lstar,
+                    g: test.g,
+                    critical: test.critical,
+                });
+            }
+        }
+        let repeat_lstar = pooled(groups.values());
+        let temperature_lstar = instrument.lstar_per_c * instrument.temperature_u_c;
+        let merged = groups
+            .iter()
+            .map(|(&(page, patch), group)| {
+                let n = group.len() as f64;
+                let mean = |of: fn(&Taken) -> f64| group.iter().map(|t| of(t)).sum::<f64>() / n;
+                let repeatability = mean(|t| t.u.repeatability.powi(2)).sqrt();
+                let seen = repeat_lstar.map_or(0.0, |(s, _)| s);
+                Merged {
+                    page,
+                    patch,
+                    lstar: mean(|t| t.lstar),
+                    repeats: group.len(),
+                    u: PatchUncertainty {
+                        repeatability: repeatability.max(seen) / n.sqrt(),
+                        wedge: mean(|t| t.u.wedge),
+                        curve: mean(|t| t.u.curve),
+                        flatness: mean(|t| t.u.flatness) / n.sqrt(),
+                        positioning: mean(|t| t.u.positioning) / n.sqrt(),
+                        quantisation: mean(|t| t.u.quantisation) / n.sqrt(),
+                    },
+                    temperature_lstar,
+                    correction_lstar: 0.0,
+                }
+            })
+            .collect();
+        Session {
+            merged,
+            outliers,
+            repeat_lstar,
+        }
+    }
+
+    /// As the scans file holds them, one repeat a patch.
+    pub fn readings(&self) -> Vec<Reading> {
+        let least = crate::project::limits::REPEATABILITY_LSTAR.min;
+        let reading = |(k, m): (usize, &Merged)| Reading {
+            page: m.page,
+            patch: m.patch,
+            repeat: 1,
+            lstar: m.lstar,
+            u_lstar: Some(m.combined_lstar().max(least)),
+            line: k + 2,
+        };
+        self.merged.iter().enumerate().map(reading).collect()
+    }
+
+    /// The budget of a usual patch: each source's rms over all patches.
+    pub fn budget(&self) -> Budget {
+        let n = self.merged.len().max(1) as f64;
+        let rms = |of: &dyn Fn(&Merged) -> f64| {
+            (self.merged.iter().map(|m| of(m).powi(2)).sum::<f64>() / n).sqrt()
+        };
+        let source = |name: &str, evaluation, distribution, u, freedom| Source {
+            name: name.to_owned(),
+            evaluation,
+            distribution,
+            u,
+            sensitivity: 1.0,
+            freedom,
+        };
+        let known = f64::INFINITY;
+        use Evaluation::{A, B};
+        let repeats = self.repeat_lstar.map_or(15.0, |(_, freedom)| freedom as f64);
+        let sources = vec![
+            source("repeatability", A, "normal", rms(&|m| m.u.repeatability), repeats),
+            source("wedge", B, "normal", rms(&|m| m.u.wedge), known),
+            source("curve between steps", B, "uniform", rms(&|m| m.u.curve), known),
+            source("flatness", A, "normal", rms(&|m| m.u.flatness), 18.0),
+            source("positioning", B, "uniform", rms(&|m| m.u.positioning), known),
+            source("quantisation", B, "uniform", rms(&|m| m.u.quantisation), known),
+            source("temperature", B, "normal", rms(&|m| m.temperature_lstar), known),
+            source("corrections", B, "normal", rms(&|m| m.correction_lstar), known),
+        ];
+        Budget { sources }
+    }
+}
+
+fn spread(values: &[f64]) -> f64 {
+    let n = values.len() as f64;
+    let mean = values.iter().sum::<f64>() / n;
+    (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0).max(1.0)).sqrt()
+}
+
+/// Standard deviation within groups and its degrees of freedom.
+fn pooled<'a>(groups: impl Iterator<Item = &'a Vec<&'a Taken>>) -> Option<(f64, usize)> {
+    let (mut squares, mut freedom) = (0.0, 0);
+    for group in groups.filter(|g| g.len() > 1) {
+        let lstar: Vec<f64> = group.iter().map(|t| t.lstar).collect();
+        squares += spread(&lstar).powi(2) * (lstar.len() - 1) as f64;
+        freedom += lstar.len() - 1;
+    }
+    (freedom > 0).then(|| ((squares / freedom as f64).sqrt(), freedom))
+}
