@@ -3,6 +3,9 @@
 mod blobs;
 pub mod budget;
 pub mod correction;
+pub mod drift;
+pub mod ends;
+mod exchange_text;
 pub mod flat;
 pub mod focus;
 pub mod frame;
@@ -15,5 +18,7 @@ pub mod projection;
 pub mod scan;
 pub mod scanner;
 pub mod session;
+pub mod spectra;
+pub mod spectra_file;
 pub mod student;
 pub mod wedge_file;

@@ -23,7 +23,7 @@ const CLIPPED_MAX: f64 = 0.02;
 /// One step of the scanner's codes must not be more than this, L*.
 pub const CODE_MAX_LSTAR: f64 = 1.0;
 /// Edge, 10 to 90 %, mm: told from the first, refused from the second.
-const SOFT_MM: f64 = 0.4;
+const SOFT_MM: f64 = 0.5;
 const BLURRED_MM: f64 = 0.9;
 /// How far past the wedge's ends a patch may be read, L*.
 const PAST_WEDGE_LSTAR: f64 = 4.0;

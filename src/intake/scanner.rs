@@ -19,6 +19,8 @@ pub const LIGHT_TERMS: usize = 5;
 /// Where a light varies by more than this, prior standard deviation of each term, the fit goes there unwillingly.
 const LIGHT_PRIOR: f64 = 1.0;
 const FIRST: usize = 3;
+/// Steps this near in the first shape make one knot, L*: nearer ones would bend the curve by their own scatter.
+const KNOT_LSTAR: f64 = 4.0;
 
 /// A place as the light sees it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -327,7 +329,7 @@ fn merged(points: &[(f64, f64, f64)]) -> Vec<(f64, f64)> {
     let mut groups: Vec<Vec<(f64, f64, f64)>> = Vec::new();
     for &point in points {
         match groups.last_mut() {
-            Some(group) if point.0 - group[0].0 < SAME_LSTAR => group.push(point),
+            Some(group) if point.0 - group[0].0 < KNOT_LSTAR => group.push(point),
             _ => groups.push(vec![point]),
         }
     }

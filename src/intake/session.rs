@@ -18,6 +18,8 @@ pub struct Taken {
     pub patch: usize,
     pub lstar: f64,
     pub u: PatchUncertainty,
+    /// Of what it was corrected by, standard, L*.
+    pub correction_lstar: f64,
     /// Where it comes from: file, or file and line.
     pub from: String,
 }
@@ -115,7 +117,7 @@ impl Session {
                         quantisation: mean(|t| t.u.quantisation) / n.sqrt(),
                     },
                     temperature_lstar,
-                    correction_lstar: 0.0,
+                    correction_lstar: mean(|t| t.correction_lstar),
                 }
             })
             .collect();

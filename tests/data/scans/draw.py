@@ -220,7 +220,7 @@ def refused(here, picture, rng):
     draw("cut-off.png", picture[:, : int(picture.shape[1] * 0.85)])
     draw("saturated.png", picture, exposure=1.9)
     draw("too-dark.png", picture, exposure=0.05, gamma=1.0, flare=0.0)
-    draw("blurred.png", cv2.GaussianBlur(picture, (0, 0), 3.2))
+    draw("blurred.png", cv2.GaussianBlur(picture, (0, 0), 1.7))
 
 
 def pages(project, scans, out, large):

@@ -1,85 +1,25 @@
-//! `greyloom intake`: scans and spectra to readings.
+//! `greyloom intake image`: scanned pages to readings.
 
-use super::talk::Talk;
-use super::{How, arguments, on_threads, tell};
+use super::super::talk::Talk;
+use super::super::{arguments, on_threads, tell};
+use super::{Place, unread};
 use crate::draw::{PatchWords, intake_png};
-use crate::error::{Error, InputError, Result};
-use crate::intake::correction::{corrected, is_45_0};
+use crate::error::{Error, Result};
+use crate::intake::correction::corrected;
 use crate::intake::flat::Flat;
 use crate::intake::frame::{Frame, Point};
-use crate::intake::scan::{Scan, Setting, read_scan};
+use crate::intake::scan::{Scan, ScannedPatch, Setting, read_scan};
 use crate::intake::session::{Session, Taken};
 use crate::intake::wedge_file::read_wedge;
 use crate::output::OutputFolder;
-use crate::project::{Chart, Panel, read_chart, read_chart_of, read_panel, scans_csv};
+use crate::project::{Chart, Panel, scans_csv};
 use crate::report::{IntakeReport, ScanReport};
 use crate::tone::lightness::{lstar_from_reflectance, lstar_slope, reflectance_from_lstar};
-use crate::waveforms::Waveforms;
-use std::path::{Path, PathBuf};
-
-/// Turn scans of driven pages, or spectra of their patches, into readings with their uncertainty
-#[derive(Debug, clap::Args)]
-#[command(arg_required_else_help = true)]
-pub(super) struct Arguments {
-    #[command(subcommand)]
-    from: From,
-}
-
-#[derive(Debug, clap::Subcommand)]
-enum From {
-    Image(ImageArguments),
-}
-
-/// Where readings belong, and where they go.
-#[derive(Debug, clap::Args)]
-pub(super) struct Place {
-    /// Folder with panel.toml, and with chart.csv unless --chart names another
-    #[arg(long, value_name = "P")]
-    pub project: PathBuf,
-    /// Chart that was driven [default: chart.csv of the project]
-    #[arg(long, value_name = "FILE")]
-    pub chart: Option<PathBuf>,
-    /// Finished set that the chart verifies
-    #[arg(long, value_name = "W")]
-    pub waveforms: Option<PathBuf>,
-    /// Scans to write
-    #[arg(long, value_name = "FILE")]
-    pub out: PathBuf,
-    #[command(flatten)]
-    pub how: How,
-}
-
-impl Place {
-    pub fn panel(&self) -> Result<Panel> {
-        read_panel(&self.project.join("panel.toml"))
-    }
-
-    pub fn chart(&self, panel: &Panel) -> Result<Chart> {
-        let own = || self.project.join("chart.csv");
-        let file = self.chart.clone().unwrap_or_else(own);
-        match &self.waveforms {
-            Some(set) => read_chart_of(&file, panel, &Waveforms::read(set)?),
-            None => read_chart(&file, panel),
-        }
-    }
-
-    /// The folder of `--out`, and the file's name in it.
-    pub fn named(&self) -> Result<(&Path, &str)> {
-        let name = self.out.file_name().and_then(|n| n.to_str());
-        let dir = self.out.parent().unwrap_or(Path::new(""));
-        let wrong = || {
-            Error::Usage(format!(
-                "--out {}: expected the name of a file",
-                self.out.display()
-            ))
-        };
-        name.map(|name| (dir, name)).ok_or_else(wrong)
-    }
-}
+use std::path::PathBuf;
 
 /// Read scanned or photographed pages: PNG, TIFF or JPEG, 8 or 16 bit, grey or colour
 #[derive(Debug, clap::Args)]
-struct ImageArguments {
+pub(in crate::cli) struct Arguments {
     /// Pictures of the panel in its scan frame (greyloom chart --scan-frame), several of one page are repeats
     #[arg(value_name = "FILE", required = true)]
     files: Vec<PathBuf>,
@@ -102,12 +42,10 @@ struct ImageArguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<()> {
-    match &arguments.from {
-        From::Image(image) => on_threads(image.place.how.threads, || from_images(image)),
-    }
+    on_threads(arguments.place.how.threads, || from_images(arguments))
 }
 
-fn from_images(arguments: &ImageArguments) -> Result<()> {
+fn from_images(arguments: &Arguments) -> Result<()> {
     let talk = Talk::new();
     let place = &arguments.place;
     let panel = place.panel()?;
@@ -179,18 +117,19 @@ fn picture_names(files: usize) -> Vec<String> {
 
 fn readings(scan: &Scan) -> Vec<Taken> {
     let from = scan.file.display().to_string();
-    let taken = |p: &crate::intake::scan::ScannedPatch| Taken {
+    let taken = |p: &ScannedPatch| Taken {
         page: scan.page,
         patch: p.patch,
         lstar: p.lstar,
         u: p.u,
+        correction_lstar: 0.0,
         from: from.clone(),
     };
     scan.patches.iter().map(taken).collect()
 }
 
 /// Takes the cover's light off every value.
-pub(super) fn uncover(session: &mut Session, panel: &Panel) {
+fn uncover(session: &mut Session, panel: &Panel) {
     let mut instrument = panel.instrument.clone();
     instrument.to_45_0 = None;
     for m in &mut session.merged {
@@ -203,26 +142,6 @@ pub(super) fn uncover(session: &mut Session, panel: &Panel) {
         m.u = m.u.scaled(factor);
         m.correction_lstar = u * lstar_slope(value);
     }
-}
-
-/// Pages that were read in part.
-fn unread(session: &Session, chart: &Chart) -> Vec<String> {
-    let pages: std::collections::BTreeSet<usize> = session.merged.iter().map(|m| m.page).collect();
-    let missing = chart.pages.len() - pages.len();
-    if missing == 0 {
-        return Vec::new();
-    }
-    let names: Vec<&str> = (0..chart.pages.len())
-        .filter(|p| !pages.contains(p))
-        .map(|p| chart.pages[p].name.as_str())
-        .take(8)
-        .collect();
-    let more = if missing > names.len() { ", …" } else { "" };
-    vec![format!(
-        "{missing} of {} pages of the chart have no reading: {}{more}",
-        chart.pages.len(),
-        names.join(", ")
-    )]
 }
 
 fn drawn(scan: &Scan, panel: &Panel, chart: &Chart) -> Result<Vec<u8>> {
@@ -250,19 +169,4 @@ fn drawn(scan: &Scan, panel: &Panel, chart: &Chart) -> Result<Vec<u8>> {
         scan.step_rms_lstar
     );
     intake_png(scan, &words, &title, &caption)
-}
-
-/// Errs where a geometry is not that of the readings and nothing says how to convert it.
-#[allow(dead_code)]
-pub(super) fn check_geometry(panel: &Panel, file: &Path) -> Result<()> {
-    if is_45_0(&panel.instrument.geometry) || panel.instrument.to_45_0.is_some() {
-        return Ok(());
-    }
-    Err(Error::Input(InputError {
-        file: file.to_owned(),
-        line: None,
-        field: Some("instrument.geometry".into()),
-        value: Some(panel.instrument.geometry.clone()),
-        expected: "45:0 or 0:45, or beside it instrument.to_45_0 = { gain, specular, u }".into(),
-    }))
 }
