@@ -1,6 +1,7 @@
 """Draws synthetic scans of driven pages with OpenCV and NumPy, independently of the program that reads them.
 
-    python3 draw.py                    the fixtures of tests/data/scans (needs page strips and frame of project/, see README.md)
+    python3 draw.py [--seed N --out DIR]
+                                       the fixtures of this folder, or others like them elsewhere (frame and strips: project/)
     python3 draw.py --project P --scans exact.csv --out DIR [--large]
                                        one 16-bit scan of every page of P's chart, patches as in exact.csv;
                                        --large: the first page alone, at 600 dpi on A4
@@ -178,13 +179,13 @@ SCANS = [
 ]
 
 
-def fixtures(here):
-    project = os.path.join(here, "project")
+def fixtures(project, here, seed):
+    os.makedirs(here, exist_ok=True)
     frame = frame_of(project)
     steps = wedge(frame)
     write_wedge(os.path.join(project, "wedge.csv"), steps)
     chart = read_csv(os.path.join(project, "chart.csv"))
-    rng = np.random.default_rng(20)
+    rng = np.random.default_rng(seed)
     truth, maps = ["scan,page,patch,reflectance"], ["scan,h11,h12,h13,h21,h22,h23,h31,h32,h33"]
     for name, bits, view, light, signal, dirty, page in SCANS:
         rows = [r for r in chart if r["page"] == f"p{page:02d}"]
@@ -206,8 +207,22 @@ def fixtures(here):
         if name == "straight.png":
             plain = picture
     refused(here, plain, rng)
+    homography(here, rng)
     open(os.path.join(here, "truth.csv"), "w").write("\n".join(truth) + "\n")
     open(os.path.join(here, "maps.csv"), "w").write("\n".join(maps) + "\n")
+
+
+def homography(here, rng):
+    """Points that no map fits exactly, and OpenCV's least-squares map through them."""
+    known = np.float64([[x, y] for y in (0, 45, 90) for x in (0, 40, 80, 120)])
+    h = np.array([[9.1, 1.2, 140], [-0.9, 8.7, 210], [4e-4, -3e-4, 1]])
+    seen = np.c_[known, np.ones(len(known))] @ h.T
+    seen = seen[:, :2] / seen[:, 2:] + rng.standard_normal(known.shape) * 0.3
+    found, _ = cv2.findHomography(known, seen, 0)
+    with open(os.path.join(here, "homography.csv"), "w") as f:
+        f.write("x_mm,y_mm,x_px,y_px\n")
+        f.writelines(f"{a[0]:.6f},{a[1]:.6f},{b[0]:.9f},{b[1]:.9f}\n" for a, b in zip(known, seen))
+        f.write("map," + ",".join(f"{v:.12g}" for v in (found / found[2, 2]).ravel()) + "\n")
 
 
 def refused(here, picture, rng):
@@ -261,8 +276,10 @@ if __name__ == "__main__":
     for name in ("--project", "--scans", "--out"):
         parser.add_argument(name)
     parser.add_argument("--large", action="store_true")
+    parser.add_argument("--seed", type=int, default=20)
     asked = parser.parse_args()
     if asked.project:
         pages(asked.project, asked.scans, asked.out, asked.large)
     else:
-        fixtures(os.path.dirname(os.path.abspath(__file__)))
+        own = os.path.dirname(os.path.abspath(__file__))
+        fixtures(os.path.join(own, "project"), asked.out or own, asked.seed)
