@@ -1,8 +1,6 @@
 //! What was read, over the scan it was read from.
 
-use super::pen::{
-    BLUE, Heading, INK, Type, VERMILION, fill, path, raster, text,
-};
+use super::pen::{BLUE, Heading, INK, Type, VERMILION, fill, path, raster, text};
 use super::sheet::{Area, Drawn, Page};
 use crate::error::Result;
 use crate::intake::frame::{Point, Rectangle};
@@ -26,10 +24,17 @@ pub struct PatchWords {
 }
 
 /// The scan with the marks that were found, the patches that were read, their values and the spots that were left out.
-pub fn intake_png(scan: &Scan, words: &[PatchWords], title: &str, caption: &str) -> Result<Vec<u8>> {
+pub fn intake_png(
+    scan: &Scan,
+    words: &[PatchWords],
+    title: &str,
+    caption: &str,
+) -> Result<Vec<u8>> {
     let mut page = Page::new(FILE, WIDTH + 2 * LEFT);
     let heading = Heading::new(title, caption, f64::from(WIDTH));
-    page.strip(heading.height() as u32, |area| heading.draw(area, f64::from(LEFT)))?;
+    page.strip(heading.height() as u32, |area| {
+        heading.draw(area, f64::from(LEFT))
+    })?;
     let preview = &scan.preview;
     let scale = f64::from(WIDTH) / preview.width.max(1) as f64;
     let over = Over {
@@ -104,7 +109,14 @@ impl Over<'_> {
             (u.as_str(), Type::regular(0.85 * size, INK), 1.1),
         ];
         for (line, face, down) in lines {
-            text(area, (x, y + down * size), line, face, HPos::Center, VPos::Center)?;
+            text(
+                area,
+                (x, y + down * size),
+                line,
+                face,
+                HPos::Center,
+                VPos::Center,
+            )?;
         }
         Ok(())
     }

@@ -165,7 +165,8 @@ impl Sheet {
     fn set(&mut self, x: usize, y: usize, ink: u8, share: f64) {
         if x < self.width && y < self.height {
             let dot = &mut self.dots[y * self.width + x];
-            let mixed = f64::from(*dot) + (f64::from(ink) - f64::from(*dot)) * share.clamp(0.0, 1.0);
+            let mixed =
+                f64::from(*dot) + (f64::from(ink) - f64::from(*dot)) * share.clamp(0.0, 1.0);
             *dot = mixed.round() as u8;
         }
     }
@@ -228,7 +229,12 @@ impl Sheet {
     fn strip(&mut self, (x, y): Point, mark: PageMark, name: &str) {
         let (width, height) = STRIP_MM;
         let from = x + (width - CELLS as f64 * CELL_MM) / 2.0;
-        for (k, _) in mark.cells().into_iter().enumerate().filter(|(_, dark)| *dark) {
+        for (k, _) in mark
+            .cells()
+            .into_iter()
+            .enumerate()
+            .filter(|(_, dark)| *dark)
+        {
             let cell = Rectangle {
                 x: from + k as f64 * CELL_MM,
                 y,
@@ -251,8 +257,7 @@ impl Sheet {
     }
 
     fn png(&self, file: &Path) -> Result<Vec<u8>> {
-        let failed =
-            |why: String| Error::file(file, "draw", std::io::Error::other(why));
+        let failed = |why: String| Error::file(file, "draw", std::io::Error::other(why));
         if self.size_mm.0.max(self.size_mm.1) > SIDE_MAX_MM {
             return Err(failed(format!(
                 "the frame would be {:.0} × {:.0} mm, and no side may be longer than {SIDE_MAX_MM} mm; give the corners of such a panel by \

@@ -51,10 +51,8 @@ pub fn blobs(dark: &[bool], width: usize, height: usize, least: usize, most: usi
             }
         }
         let size = [bounds[2] + 1 - bounds[0], bounds[3] + 1 - bounds[1]];
-        let inner = bounds[0] > 0
-            && bounds[1] > 0
-            && bounds[2] + 1 < width
-            && bounds[3] + 1 < height;
+        let inner =
+            bounds[0] > 0 && bounds[1] > 0 && bounds[2] + 1 < width && bounds[3] + 1 < height;
         let fits = size.iter().all(|s| (least..=most).contains(s));
         // A disc fills its box by more than half, however it is turned.
         if inner && fits && 2 * pixels > size[0] * size[1] / 2 {

@@ -64,14 +64,3 @@ impl Budget {
         t_quantile(0.5 + confidence / 2.0, freedom) * self.combined()
     }
 }
-
-/// Combined standard uncertainty of correlated inputs: u_c² = Σᵢ Σⱼ cᵢ·cⱼ·uᵢ·uⱼ·rᵢⱼ; `r` gives the correlation of two inputs.
-/// Source: JCGM 100:2008, equations 13 and 16.
-pub fn combined_correlated(sensitivities: &[f64], u: &[f64], r: impl Fn(usize, usize) -> f64) -> f64 {
-    let part: Vec<f64> = sensitivities.iter().zip(u).map(|(c, u)| c * u).collect();
-    let pairs = (0..part.len()).flat_map(|i| (0..part.len()).map(move |j| (i, j)));
-    let sum: f64 = pairs
-        .map(|(i, j)| part[i] * part[j] * if i == j { 1.0 } else { r(i, j) })
-        .sum();
-    sum.max(0.0).sqrt()
-}

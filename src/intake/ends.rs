@@ -105,7 +105,12 @@ fn transmission(file: &InputFile) -> Option<Transmission> {
     }
     for (state, found) in STATES.iter().zip(&readings) {
         if found.is_empty() {
-            file.wrong(1, "state", None, format!("a reading of the state `{state}`, found none"));
+            file.wrong(
+                1,
+                "state",
+                None,
+                format!("a reading of the state `{state}`, found none"),
+            );
         }
     }
     for k in 1..STATES.len() {

@@ -21,7 +21,10 @@ const NAMES: [&str; 3] = ["SAMPLE_NAME", "SAMPLE_ID", "SAMPLE_LOC"];
 
 /// Whether a text begins as an exchange file does.
 pub(super) fn is_exchange(text: &str) -> bool {
-    let first = text.lines().map(str::trim).find(|l| !l.is_empty() && !l.starts_with('#'));
+    let first = text
+        .lines()
+        .map(str::trim)
+        .find(|l| !l.is_empty() && !l.starts_with('#'));
     first.is_some_and(|l| FORMATS.iter().any(|f| l.starts_with(f)))
 }
 
@@ -75,7 +78,12 @@ impl Exchange {
     ) {
         let n = self.fields.len();
         if n == 0 {
-            file.wrong(1, "BEGIN_DATA_FORMAT", None, "a list of fields up to END_DATA_FORMAT");
+            file.wrong(
+                1,
+                "BEGIN_DATA_FORMAT",
+                None,
+                "a list of fields up to END_DATA_FORMAT",
+            );
             return;
         }
         if self.sets.is_empty() {
@@ -91,7 +99,12 @@ impl Exchange {
         differs("NUMBER_OF_SETS", counted_sets, self.sets.len());
         for (line, words) in self.sets.iter().filter(|(_, w)| w.len() != n) {
             let found = format!("{} values", words.len());
-            file.wrong(*line, "", Some(&found), format!("{n} values, one for each field, on one line"));
+            file.wrong(
+                *line,
+                "",
+                Some(&found),
+                format!("{n} values, one for each field, on one line"),
+            );
         }
     }
 
@@ -116,7 +129,8 @@ impl Exchange {
                 (Some((page, patch)), _) => (words[page].clone(), words[patch].clone()),
                 (None, Some(k)) => {
                     let Some(found) = sample(&words[k], chart) else {
-                        let expected = "a sample named page/patch, both of the chart, or reference/name";
+                        let expected =
+                            "a sample named page/patch, both of the chart, or reference/name";
                         file.wrong(*line, &self.fields[k], Some(&words[k]), expected);
                         continue;
                     };
@@ -132,7 +146,10 @@ impl Exchange {
             });
         }
         Some(Rows {
-            columns: spectral.iter().map(|s| (self.fields[s.0].clone(), s.1)).collect(),
+            columns: spectral
+                .iter()
+                .map(|s| (self.fields[s.0].clone(), s.1))
+                .collect(),
             header_line: self.fields_line,
             rows,
             stated,
@@ -142,7 +159,9 @@ impl Exchange {
 
 /// A page and its patch from `page/patch`: names may hold slashes themselves.
 fn sample(name: &str, chart: &Chart) -> Option<(String, String)> {
-    let mut cuts = name.match_indices('/').map(|(at, _)| (&name[..at], &name[at + 1..]));
+    let mut cuts = name
+        .match_indices('/')
+        .map(|(at, _)| (&name[..at], &name[at + 1..]));
     let known = |(page, patch): &(&str, &str)| {
         let own = |p: &&crate::project::Page| p.name == *page;
         *page == REFERENCE
@@ -152,13 +171,17 @@ fn sample(name: &str, chart: &Chart) -> Option<(String, String)> {
                 .find(own)
                 .is_some_and(|p| p.patches.iter().any(|q| q.name == *patch))
     };
-    cuts.find(known).map(|(page, patch)| (page.to_owned(), patch.to_owned()))
+    cuts.find(known)
+        .map(|(page, patch)| (page.to_owned(), patch.to_owned()))
 }
 
 fn spectral(field: &str) -> Option<(f64, Option<Scale>)> {
     SPECTRAL.iter().find_map(|(before, scale)| {
         let rest = field.strip_prefix(before)?.trim_start_matches('_');
-        let rest = rest.strip_prefix("NM").unwrap_or(rest).trim_start_matches('_');
+        let rest = rest
+            .strip_prefix("NM")
+            .unwrap_or(rest)
+            .trim_start_matches('_');
         let nm: f64 = rest.parse().ok()?;
         (200.0..=2500.0).contains(&nm).then_some((nm, *scale))
     })
@@ -178,14 +201,24 @@ fn until<'a>(
         }
         inside.push((*line, words.clone()));
     }
-    file.wrong(begun, end, None, format!("{end} after this line, found the end of the file"));
+    file.wrong(
+        begun,
+        end,
+        None,
+        format!("{end} after this line, found the end of the file"),
+    );
     None
 }
 
 fn count(file: &InputFile, line: usize, words: &[String]) -> Option<(usize, usize)> {
     let number = words.get(1).and_then(|w| w.parse().ok());
     if number.is_none() {
-        file.wrong(line, &words[0], words.get(1).map(String::as_str), "a whole number");
+        file.wrong(
+            line,
+            &words[0],
+            words.get(1).map(String::as_str),
+            "a whole number",
+        );
     }
     number.map(|n| (line, n))
 }

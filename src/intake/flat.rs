@@ -51,18 +51,16 @@ impl Flat {
 
     /// Signal at a place of the picture, linear between the middles of cells.
     pub fn at(&self, place: Point) -> f64 {
-        let along = |v: f64, cells: usize| {
-            (v / self.factor as f64 - 0.5).clamp(0.0, (cells - 1) as f64)
-        };
+        let along =
+            |v: f64, cells: usize| (v / self.factor as f64 - 0.5).clamp(0.0, (cells - 1) as f64);
         let (x, y) = (along(place.0, self.across), along(place.1, self.down));
         let (column, row) = (
             (x as usize).min(self.across - 2),
             (y as usize).min(self.down - 2),
         );
         let (u, v) = (x - column as f64, y - row as f64);
-        let value = |dx: usize, dy: usize| {
-            f64::from(self.means[(row + dy) * self.across + column + dx])
-        };
+        let value =
+            |dx: usize, dy: usize| f64::from(self.means[(row + dy) * self.across + column + dx]);
         (1.0 - v) * ((1.0 - u) * value(0, 0) + u * value(1, 0))
             + v * ((1.0 - u) * value(0, 1) + u * value(1, 1))
     }

@@ -23,7 +23,9 @@ fn of_mark(plane: &Plane, found: &Found, mark: Point) -> Option<f64> {
     let radius = |k: usize| MARK_RADIUS_MM * (FROM + (TO - FROM) * k as f64 / (STEPS - 1) as f64);
     let ray = |i: usize, r: f64| {
         let turn = TAU * i as f64 / RAYS as f64;
-        let at = found.to_picture.at((mark.0 + r * turn.cos(), mark.1 + r * turn.sin()));
+        let at = found
+            .to_picture
+            .at((mark.0 + r * turn.cos(), mark.1 + r * turn.sin()));
         between(plane, at)
     };
     let mean = |k: usize| (0..RAYS).map(|i| ray(i, radius(k))).sum::<f64>() / RAYS as f64;
@@ -33,7 +35,9 @@ fn of_mark(plane: &Plane, found: &Found, mark: Point) -> Option<f64> {
     let light = profile[STEPS - part..].iter().sum::<f64>() / part as f64;
     let crossing = |share: f64| {
         let level = dark + share * (light - dark);
-        let k = profile.windows(2).position(|w| w[0] <= level && w[1] > level)?;
+        let k = profile
+            .windows(2)
+            .position(|w| w[0] <= level && w[1] > level)?;
         let within = (level - profile[k]) / (profile[k + 1] - profile[k]);
         Some(radius(k) + within * (radius(k + 1) - radius(k)))
     };

@@ -169,10 +169,7 @@ fn sharpened(plane: &Plane, at: Point, pixels_per_mm: f64) -> Option<Point> {
     let near = (largest.area.sqrt() - MARK_RADIUS_MM * pixels_per_mm * PI.sqrt()).abs()
         < 0.3 * MARK_RADIUS_MM * pixels_per_mm * PI.sqrt();
     // The centre of a pixel lies half a pixel inside.
-    near.then_some((
-        x0 as f64 + largest.centre.0,
-        y0 as f64 + largest.centre.1,
-    ))
+    near.then_some((x0 as f64 + largest.centre.0, y0 as f64 + largest.centre.1))
 }
 
 /// Every disc in the reduced picture.
@@ -227,7 +224,9 @@ fn white_nearby(values: &[f32], width: usize, height: usize, tile: usize) -> Vec
     let around = |t: usize, limit: usize| t.saturating_sub(AROUND)..(t + AROUND + 1).min(limit);
     let brightest = |ty: usize, tx: usize| {
         let tiles = around(ty, down).flat_map(|y| around(tx, across).map(move |x| (y, x)));
-        tiles.map(|(y, x)| bright[y * across + x]).fold(0.0, f32::max)
+        tiles
+            .map(|(y, x)| bright[y * across + x])
+            .fold(0.0, f32::max)
     };
     (0..down)
         .flat_map(|ty| (0..across).map(move |tx| (ty, tx)))

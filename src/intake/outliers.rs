@@ -42,7 +42,10 @@ pub fn modified_z(values: &[f64], least: f64) -> Vec<f64> {
 /// The values within [`MODIFIED_Z`], in their order.
 pub fn without_far(values: &[f64], least: f64) -> Vec<f64> {
     let far = modified_z(values, least);
-    let kept = values.iter().zip(far).filter(|(_, z)| z.abs() <= MODIFIED_Z);
+    let kept = values
+        .iter()
+        .zip(far)
+        .filter(|(_, z)| z.abs() <= MODIFIED_Z);
     kept.map(|(v, _)| *v).collect()
 }
 

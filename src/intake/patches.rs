@@ -109,7 +109,9 @@ impl Reader<'_> {
                 cell.low += u32::from(signal == 0);
             }
         });
-        let seen: Vec<usize> = (0..cells.len()).filter(|&k| cells[k].pixels > 0.0).collect();
+        let seen: Vec<usize> = (0..cells.len())
+            .filter(|&k| cells[k].pixels > 0.0)
+            .collect();
         if seen.len() < 4 {
             return None;
         }
@@ -117,9 +119,14 @@ impl Reader<'_> {
             .iter()
             .map(|&k| cells[k].lit / cells[k].pixels / (self.light)(grid.middle(k)))
             .collect();
-        let lstar: Vec<f64> = reflectance.iter().map(|r| lstar_from_reflectance(*r)).collect();
+        let lstar: Vec<f64> = reflectance
+            .iter()
+            .map(|r| lstar_from_reflectance(*r))
+            .collect();
         let z = modified_z(&lstar, LEAST_LSTAR);
-        let kept: Vec<usize> = (0..seen.len()).filter(|&i| z[i].abs() <= MODIFIED_Z).collect();
+        let kept: Vec<usize> = (0..seen.len())
+            .filter(|&i| z[i].abs() <= MODIFIED_Z)
+            .collect();
         let n = kept.len() as f64;
         let mean = |of: &dyn Fn(usize) -> f64| kept.iter().map(|&i| of(i)).sum::<f64>() / n;
         let mean_lstar = mean(&|i| lstar[i]);
@@ -130,7 +137,8 @@ impl Reader<'_> {
             .collect();
         let counted = || kept.iter().map(|&i| &cells[seen[i]]);
         let total: f64 = counted().map(|c| c.pixels).sum();
-        let at_end = |of: fn(&Cell) -> u32| counted().map(|c| f64::from(of(c))).sum::<f64>() / total;
+        let at_end =
+            |of: fn(&Cell) -> u32| counted().map(|c| f64::from(of(c))).sum::<f64>() / total;
         let placed: Vec<(usize, f64)> = kept.iter().map(|&i| (seen[i], lstar[i])).collect();
         Some(PatchReading {
             reflectance: mean(&|i| reflectance[i]),
@@ -156,7 +164,12 @@ impl Reader<'_> {
 
     /// Side of a cell: whole pixels of the panel, wide enough in the picture.
     fn cell_mm(&self, region: Rectangle) -> f64 {
-        let factor = self.found.to_picture.area_factor(region.centre()).abs().sqrt();
+        let factor = self
+            .found
+            .to_picture
+            .area_factor(region.centre())
+            .abs()
+            .sqrt();
         let pixels = (ACROSS / (self.pitch_mm * factor)).ceil().max(1.0);
         pixels * self.pitch_mm
     }
@@ -253,7 +266,11 @@ impl Grid {
             }
             spots.push(self.spot(&spot, cells));
         }
-        spots.sort_by(|a, b| b.cells.cmp(&a.cells).then(a.region.y.total_cmp(&b.region.y)));
+        spots.sort_by(|a, b| {
+            b.cells
+                .cmp(&a.cells)
+                .then(a.region.y.total_cmp(&b.region.y))
+        });
         spots
     }
 

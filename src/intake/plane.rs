@@ -111,11 +111,7 @@ impl Plane {
     }
 
     /// The signal of a small even region, specks left out; `None` where no pixel falls into it.
-    pub fn sample(
-        &self,
-        region: Rectangle,
-        maps: (&Projection, &Projection),
-    ) -> Option<Sample> {
+    pub fn sample(&self, region: Rectangle, maps: (&Projection, &Projection)) -> Option<Sample> {
         let mut values = Vec::new();
         self.each_within(region, maps, |_, signal| values.push(f64::from(signal)));
         let ends = |v: &&f64| **v <= 0.0 || **v >= f64::from(MOST);
@@ -179,7 +175,11 @@ where
             if rgb.contains(&most) {
                 return MOST;
             }
-            let sum: f64 = rgb.iter().zip(WEIGHTS).map(|(c, w)| f64::from(*c) * w).sum();
+            let sum: f64 = rgb
+                .iter()
+                .zip(WEIGHTS)
+                .map(|(c, w)| f64::from(*c) * w)
+                .sum();
             (sum * f64::from(scale)).round() as u16
         }
         [] => 0,

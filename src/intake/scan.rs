@@ -190,16 +190,21 @@ fn by_hand(plane: &Plane, panel: &Panel, corners: [Point; 4]) -> Result<Sheet> {
     let shown = || corners.map(|c| format!("{},{}", c.0, c.1)).join(" ");
     let wrong = |expected: &str| Err(plane.wrong(Some(shown()), expected));
     let (width, height) = (plane.width as f64, plane.height as f64);
-    let inside =
-        |c: &Point| (0.0..=width).contains(&c.0) && (0.0..=height).contains(&c.1);
+    let inside = |c: &Point| (0.0..=width).contains(&c.0) && (0.0..=height).contains(&c.1);
     if !corners.iter().all(inside) {
-        return wrong(&format!("corners inside the picture of {width} × {height} pixels"));
+        return wrong(&format!(
+            "corners inside the picture of {width} × {height} pixels"
+        ));
     }
     if !convex(&corners) {
-        return wrong("corners that go round the panel without crossing: row 0 column 0 first, then along row 0, then round");
+        return wrong(
+            "corners that go round the panel without crossing: row 0 column 0 first, then along row 0, then round",
+        );
     }
     if turning(&corners) < 0.0 {
-        return wrong("corners that go round clockwise; these run the other way, as in a mirrored picture");
+        return wrong(
+            "corners that go round clockwise; these run the other way, as in a mirrored picture",
+        );
     }
     let mm = |pixels: usize| pixels as f64 * panel.pixel_pitch_um * 1e-3;
     let panel = Rectangle {
@@ -228,7 +233,10 @@ fn page_of(plane: &Plane, sheet: &Sheet, setting: &Setting) -> Result<usize> {
     if let Some(page) = setting.page {
         return Ok(page);
     }
-    let mark = sheet.frame.as_ref().and_then(|f| page_mark(plane, f, &sheet.found));
+    let mark = sheet
+        .frame
+        .as_ref()
+        .and_then(|f| page_mark(plane, f, &sheet.found));
     let Some(mark) = mark else {
         return Err(plane.wrong(
             Some("no page mark".into()),
@@ -261,7 +269,9 @@ fn page_mark(plane: &Plane, frame: &Frame, found: &Found) -> Option<PageMark> {
         sample.map(|s| s.signal)
     };
     let moves = [0.0, 0.5, -0.5, 1.0, -1.0];
-    let by = moves.iter().flat_map(|y| moves.iter().map(move |x| (*x, *y)));
+    let by = moves
+        .iter()
+        .flat_map(|y| moves.iter().map(move |x| (*x, *y)));
     by.filter_map(|(dx, dy)| {
         let cells: Option<Vec<f64>> = (0..CELLS)
             .map(|k| {
@@ -307,12 +317,20 @@ fn evidence(plane: &Plane, sheet: &Sheet, setting: &Setting) -> Result<Evidence>
     let identity = Projection::through(&SQUARE, &SQUARE).unwrap_or(found.to_picture);
     let in_picture = (&identity, &identity);
     let on_frame = (&found.to_picture, &found.from_picture);
-    let maps = if sheet.frame.is_some() { on_frame } else { in_picture };
+    let maps = if sheet.frame.is_some() {
+        on_frame
+    } else {
+        in_picture
+    };
     let mut steps = Vec::new();
     for step in setting.steps {
         let sample = plane.sample(step.region, maps).filter(|s| s.pixels >= 9);
         let sample = sample.ok_or_else(|| {
-            wedge_wrong(setting, step, &format!("a step inside {}", plane.file.display()))
+            wedge_wrong(
+                setting,
+                step,
+                &format!("a step inside {}", plane.file.display()),
+            )
         })?;
         check_step(plane, setting, step, &sample)?;
         let at = maps.0.at(step.region.centre());
@@ -321,7 +339,12 @@ fn evidence(plane: &Plane, sheet: &Sheet, setting: &Setting) -> Result<Evidence>
         let read = sample.spread / (sample.pixels as f64).sqrt() / sample.signal.max(1.0) * slope;
         steps.push(Known {
             spot: spot(plane, setting.flat, at),
-            row: step.place.bytes().next().filter(|_| sheet.frame.is_some()).unwrap_or(0),
+            row: step
+                .place
+                .bytes()
+                .next()
+                .filter(|_| sheet.frame.is_some())
+                .unwrap_or(0),
             signal: sample.signal / whole,
             reflectance: step.reflectance,
             u_lstar: step.u_lstar.hypot(2.2 * read),
@@ -390,7 +413,10 @@ fn no_scanner(why: NoScanner, setting: &Setting, plane: &Plane) -> Error {
     let scan = plane.file.display();
     let stated = |k: usize| {
         let step = &setting.steps[k];
-        format!("{} (line {}, reflectance {})", step.place, step.line, step.reflectance)
+        format!(
+            "{} (line {}, reflectance {})",
+            step.place, step.line, step.reflectance
+        )
     };
     let (at, value, expected) = match why {
         NoScanner::NotRising { darker, lighter } => (
@@ -410,7 +436,11 @@ fn no_scanner(why: NoScanner, setting: &Setting, plane: &Plane) -> Error {
                 crate::tone::reflectance_from_lstar(looks_lstar)
             ),
         ),
-        NoScanner::TooFew(n) => (0, format!("{n} steps"), "steps that can be told apart".into()),
+        NoScanner::TooFew(n) => (
+            0,
+            format!("{n} steps"),
+            "steps that can be told apart".into(),
+        ),
     };
     Error::Input(InputError {
         file: setting.wedge_file.to_owned(),
@@ -558,14 +588,17 @@ impl Sitting<'_> {
         let coarse = patches.iter().map(|p| (self.code_lstar(p), p.patch));
         let Some((coarsest, patch)) = coarse.max_by(|a, b| a.0.total_cmp(&b.0)) else {
             return Err(self.plane.wrong(
-                Some(format!("page `{}` without a patch that can be read", self.page.name)),
+                Some(format!(
+                    "page {} without a patch that can be read",
+                    self.page.name
+                )),
                 "patches large enough in the picture and clear of dirt",
             ));
         };
         if coarsest > CODE_MAX_LSTAR {
             return Err(self.plane.wrong(
                 Some(format!(
-                    "greys {coarsest:.2} L* apart at patch `{}`",
+                    "greys {coarsest:.2} L* apart at patch {}",
                     self.page.patches[patch].name
                 )),
                 format!(
@@ -589,7 +622,7 @@ impl Sitting<'_> {
         };
         Err(self.plane.wrong(
             Some(format!(
-                "{:.0} % of the pixels of patch `{name}` at the {end} end of the scanner's range",
+                "{:.0} % of the pixels of patch {name} at the {end} end of the scanner's range",
                 100.0 * share
             )),
             format!("a scan that doesn't saturate: scan again with {what}, automatic contrast off"),
@@ -597,12 +630,20 @@ impl Sitting<'_> {
     }
 
     fn turned_deg(&self) -> f64 {
-        let c = self.sheet.panel.corners().map(|c| self.sheet.found.to_picture.at(c));
+        let c = self
+            .sheet
+            .panel
+            .corners()
+            .map(|c| self.sheet.found.to_picture.at(c));
         (c[1].1 - c[0].1).atan2(c[1].0 - c[0].0).to_degrees()
     }
 
     fn pixels_per_mm(&self) -> f64 {
-        let factor = self.sheet.found.to_picture.area_factor(self.sheet.panel.centre());
+        let factor = self
+            .sheet
+            .found
+            .to_picture
+            .area_factor(self.sheet.panel.centre());
         factor.abs().sqrt()
     }
 
@@ -637,9 +678,15 @@ impl Sitting<'_> {
             }
         }
         for (k, why) in &scan.unread {
-            told.push(format!("patch `{}` is not read: {why}", self.page.patches[*k].name));
+            told.push(format!(
+                "patch `{}` is not read: {why}",
+                self.page.patches[*k].name
+            ));
         }
-        if self.sheet.frame.is_some() && self.setting.flat.is_none() && scan.evidence.light_terms == 0 {
+        if self.sheet.frame.is_some()
+            && self.setting.flat.is_none()
+            && scan.evidence.light_terms == 0
+        {
             told.push(
                 "the frame's blank paper is clipped or covered, so the light is taken as even; --flat would flatten it".into(),
             );

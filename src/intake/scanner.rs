@@ -6,8 +6,8 @@
 
 use super::wedge_file::SAME_LSTAR;
 use crate::response::least_squares::{Options, Residuals, Solution, solve, solve_from};
-use crate::tone::pchip::MonotoneCubic;
 use crate::tone::lightness::{lstar_from_reflectance, reflectance_from_lstar};
+use crate::tone::pchip::MonotoneCubic;
 
 /// What the first shape is trusted to at a step, and how evenly paper is white, L*; the fit's weights.
 const SHAPE_LSTAR: f64 = 0.15;
@@ -158,12 +158,7 @@ impl Scanner {
 
     /// Light at a place, relative.
     pub fn light(&self, spot: &Spot) -> f64 {
-        light(
-            &self.parameters,
-            self.light_terms,
-            self.flat_middle,
-            spot,
-        )
+        light(&self.parameters, self.light_terms, self.flat_middle, spot)
     }
 
     pub fn lstar(&self, signal: f64, spot: &Spot) -> f64 {
@@ -201,11 +196,16 @@ impl Scanner {
     /// one list a source, steps first, one value a reading, L*. The whole response is fitted anew each time.
     pub fn shifts_lstar(&self, evidence: &Evidence, readings: &[(f64, Spot)]) -> Shifts {
         let at = |scanner: &Scanner| -> Vec<f64> {
-            readings.iter().map(|(s, spot)| scanner.lstar(*s, spot)).collect()
+            readings
+                .iter()
+                .map(|(s, spot)| scanner.lstar(*s, spot))
+                .collect()
         };
         let here = at(self);
         let moved = |changed: Evidence| -> Vec<f64> {
-            let there = self.again(&changed).map_or_else(|| here.clone(), |s| at(&s));
+            let there = self
+                .again(&changed)
+                .map_or_else(|| here.clone(), |s| at(&s));
             here.iter().zip(there).map(|(a, b)| b - a).collect()
         };
         let step = |k: usize| {
@@ -283,9 +283,7 @@ impl Residuals for Evidence {
     }
 
     fn residuals(&self, parameters: &[f64]) -> Option<Vec<f64>> {
-        let step = |k: &Known| {
-            self.shape_off_lstar(parameters, k) / k.u_lstar.hypot(SHAPE_LSTAR)
-        };
+        let step = |k: &Known| self.shape_off_lstar(parameters, k) / k.u_lstar.hypot(SHAPE_LSTAR);
         let paper = |p: &Paper| {
             let lit = self.light(parameters, &p.spot) * parameters[FIRST].exp();
             let read = lstar_from_reflectance(first_shape(parameters, p.signal));
@@ -313,7 +311,12 @@ fn first_shape(parameters: &[f64], signal: f64) -> f64 {
 fn light(parameters: &[f64], terms: usize, flat_middle: Option<f64>, spot: &Spot) -> f64 {
     let (x, y) = spot.over;
     let each = [x, y, x * x, x * y, y * y];
-    let smooth: f64 = parameters[FIRST + 1..].iter().zip(each).take(terms).map(|(p, t)| p * t).sum();
+    let smooth: f64 = parameters[FIRST + 1..]
+        .iter()
+        .zip(each)
+        .take(terms)
+        .map(|(p, t)| p * t)
+        .sum();
     let flat = match (spot.flat, flat_middle) {
         (Some(here), Some(middle)) => {
             let middle = first_shape(parameters, middle);
@@ -335,9 +338,8 @@ fn merged(points: &[(f64, f64, f64)]) -> Vec<(f64, f64)> {
     }
     let mean = |group: &Vec<(f64, f64, f64)>| {
         let weight: f64 = group.iter().map(|p| p.2).sum();
-        let of = |f: fn(&(f64, f64, f64)) -> f64| {
-            group.iter().map(|p| f(p) * p.2).sum::<f64>() / weight
-        };
+        let of =
+            |f: fn(&(f64, f64, f64)) -> f64| group.iter().map(|p| f(p) * p.2).sum::<f64>() / weight;
         (of(|p| p.0), of(|p| p.1))
     };
     groups.iter().map(mean).collect()
@@ -374,7 +376,9 @@ fn not_rising(evidence: &Evidence, parameters: &[f64]) -> NoScanner {
     let steps = &evidence.steps;
     let lit = |k: usize| evidence.light(parameters, &steps[k].spot) * steps[k].reflectance;
     order.sort_by(|&a, &b| lit(a).total_cmp(&lit(b)));
-    let falls = order.windows(2).find(|w| steps[w[1]].signal <= steps[w[0]].signal);
+    let falls = order
+        .windows(2)
+        .find(|w| steps[w[1]].signal <= steps[w[0]].signal);
     match falls {
         Some(pair) => NoScanner::NotRising {
             darker: pair[0],

@@ -74,14 +74,19 @@ impl Session {
     pub fn of(taken: &[Taken], chart: &Chart, instrument: &Instrument) -> Self {
         let mut groups: BTreeMap<(usize, usize), Vec<&Taken>> = BTreeMap::new();
         for reading in taken {
-            groups.entry((reading.page, reading.patch)).or_default().push(reading);
+            groups
+                .entry((reading.page, reading.patch))
+                .or_default()
+                .push(reading);
         }
         let mut outliers = Vec::new();
         for (&(page, patch), group) in &mut groups {
             let lstar: Vec<f64> = group.iter().map(|t| t.lstar).collect();
             let test = grubbs(&lstar, OUTLIER_LEVEL).filter(|t| t.is_outlier());
             // Repeats that all but agree differ by their last digits.
-            if let Some(test) = test.filter(|t| (t.g * spread(&lstar)) > instrument.repeatability_lstar) {
+            if let Some(test) =
+                test.filter(|t| (t.g * spread(&lstar)) > instrument.repeatability_lstar)
+            {
                 let out = group.remove(test.index);
                 let page = &chart.pages[page];
                 outliers.push(Outlier {
@@ -158,16 +163,54 @@ impl Session {
         };
         let known = f64::INFINITY;
         use Evaluation::{A, B};
-        let repeats = self.repeat_lstar.map_or(15.0, |(_, freedom)| freedom as f64);
+        let repeats = self
+            .repeat_lstar
+            .map_or(15.0, |(_, freedom)| freedom as f64);
         let sources = vec![
-            source("repeatability", A, "normal", rms(&|m| m.u.repeatability), repeats),
+            source(
+                "repeatability",
+                A,
+                "normal",
+                rms(&|m| m.u.repeatability),
+                repeats,
+            ),
             source("wedge", B, "normal", rms(&|m| m.u.wedge), known),
-            source("curve between steps", B, "uniform", rms(&|m| m.u.curve), known),
+            source(
+                "curve between steps",
+                B,
+                "uniform",
+                rms(&|m| m.u.curve),
+                known,
+            ),
             source("flatness", A, "normal", rms(&|m| m.u.flatness), 18.0),
-            source("positioning", B, "uniform", rms(&|m| m.u.positioning), known),
-            source("quantisation", B, "uniform", rms(&|m| m.u.quantisation), known),
-            source("temperature", B, "normal", rms(&|m| m.temperature_lstar), known),
-            source("corrections", B, "normal", rms(&|m| m.correction_lstar), known),
+            source(
+                "positioning",
+                B,
+                "uniform",
+                rms(&|m| m.u.positioning),
+                known,
+            ),
+            source(
+                "quantisation",
+                B,
+                "uniform",
+                rms(&|m| m.u.quantisation),
+                known,
+            ),
+            source(
+                "temperature",
+                B,
+                "normal",
+                rms(&|m| m.temperature_lstar),
+                known,
+            ),
+            source(
+                "corrections",
+                B,
+                "normal",
+                rms(&|m| m.correction_lstar),
+                known,
+            ),
         ];
         Budget { sources }
     }

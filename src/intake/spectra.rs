@@ -47,7 +47,11 @@ pub fn from_spectra(
         .spectra
         .iter()
         .map(|m| {
-            let spectrum = if bandpass { m.spectrum.without_bandpass() } else { m.spectrum.clone() };
+            let spectrum = if bandpass {
+                m.spectrum.without_bandpass()
+            } else {
+                m.spectrum.clone()
+            };
             spectrum.lab(instrument.illuminant)
         })
         .collect();
@@ -116,7 +120,10 @@ fn drifts(path: &Path, file: &SpectraFile, labs: &[Lab]) -> Result<Vec<(String, 
     let mut references: BTreeMap<&str, Vec<(f64, f64)>> = BTreeMap::new();
     for (place, (measured, lab)) in file.spectra.iter().zip(labs).enumerate() {
         if let Target::Reference(name) = &measured.target {
-            references.entry(name).or_default().push((place as f64, lab.lstar));
+            references
+                .entry(name)
+                .or_default()
+                .push((place as f64, lab.lstar));
         }
     }
     let mut drifts = Vec::new();
@@ -129,7 +136,10 @@ fn drifts(path: &Path, file: &SpectraFile, labs: &[Lab]) -> Result<Vec<(String, 
                 file: path.to_owned(),
                 line: None,
                 field: Some(format!("reference/{name}")),
-                value: Some(format!("a drift of {:+.2} L* over the session", drift.total_lstar)),
+                value: Some(format!(
+                    "a drift of {:+.2} L* over the session",
+                    drift.total_lstar
+                )),
                 expected: format!(
                     "at most {DRIFT_MAX_LSTAR} L*, which a straight line takes off: let the instrument warm up, calibrate it and read again"
                 ),
@@ -156,7 +166,10 @@ pub fn widest_hue(colours: &[Coloured]) -> Option<(Coloured, Coloured, f64)> {
     };
     let farthest = |from: &Coloured| {
         let off = |c: &&Coloured| apart(from, c);
-        colours.iter().max_by(|a, b| off(a).total_cmp(&off(b))).copied()
+        colours
+            .iter()
+            .max_by(|a, b| off(a).total_cmp(&off(b)))
+            .copied()
     };
     let first = farthest(&middle)?;
     let second = farthest(&first)?;

@@ -136,20 +136,33 @@ fn csv_rows(file: &InputFile) -> Option<Rows> {
         }
         for name in ["page", "patch"] {
             if !header.iter().any(|n| n == name) {
-                file.wrong(line, name, None, "this column in the header, found it missing");
+                file.wrong(
+                    line,
+                    name,
+                    None,
+                    "this column in the header, found it missing",
+                );
             }
         }
     })?;
     let columns: Vec<(String, f64)> = table
         .header()
         .iter()
-        .filter_map(|name| Some((name.to_owned(), wavelength(name).filter(|_| !NAMED.contains(&name))?)))
+        .filter_map(|name| {
+            Some((
+                name.to_owned(),
+                wavelength(name).filter(|_| !NAMED.contains(&name))?,
+            ))
+        })
         .collect();
     let raw = |row: Row| Raw {
         page: row.text("page").to_owned(),
         patch: row.text("patch").to_owned(),
         line: row.line,
-        texts: columns.iter().map(|(name, _)| row.text(name).to_owned()).collect(),
+        texts: columns
+            .iter()
+            .map(|(name, _)| row.text(name).to_owned())
+            .collect(),
     };
     let rows = table.rows().map(raw).collect();
     Some(Rows {
@@ -174,7 +187,11 @@ fn check_wavelengths(file: &InputFile, rows: &Rows) {
     };
     if let Some(k) = (1..rows.columns.len()).find(|&k| rows.columns[k].1 <= rows.columns[k - 1].1) {
         let (name, nm) = &rows.columns[k];
-        return wrong(name, format!("{nm} nm"), "wavelengths that rise from column to column".into());
+        return wrong(
+            name,
+            format!("{nm} nm"),
+            "wavelengths that rise from column to column".into(),
+        );
     }
     let too_wide = |k: &usize| rows.columns[*k].1 - rows.columns[k - 1].1 > WIDEST_GAP_NM;
     if let Some(k) = (1..rows.columns.len()).find(too_wide) {
@@ -184,7 +201,11 @@ fn check_wavelengths(file: &InputFile, rows: &Rows) {
         return wrong(name, format!("{before} to {nm} nm"), expected);
     }
     if first.1 > NEEDED_NM.0 || last.1 < NEEDED_NM.1 {
-        let name = if first.1 > NEEDED_NM.0 { &first.0 } else { &last.0 };
+        let name = if first.1 > NEEDED_NM.0 {
+            &first.0
+        } else {
+            &last.0
+        };
         let expected = format!(
             "wavelengths from {} to {} nm or further: what lies outside counts too little to miss, what lies inside doesn't",
             NEEDED_NM.0, NEEDED_NM.1
@@ -273,11 +294,15 @@ fn target(file: &InputFile, chart: &Chart, raw: &Raw) -> Option<Target> {
         if raw.page == REFERENCE {
             return Some(Target::Reference(raw.patch.clone()));
         }
-        let expected = "a page of the chart, or `reference` for a tile that is read again and again";
+        let expected =
+            "a page of the chart, or `reference` for a tile that is read again and again";
         file.wrong(raw.line, "page", Some(&raw.page), expected);
         return None;
     };
-    let patch = chart.pages[page].patches.iter().position(|p| p.name == raw.patch);
+    let patch = chart.pages[page]
+        .patches
+        .iter()
+        .position(|p| p.name == raw.patch);
     if patch.is_none() {
         let expected = format!("a patch that page `{}` of the chart has", raw.page);
         file.wrong(raw.line, "patch", Some(&raw.patch), expected);

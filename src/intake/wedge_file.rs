@@ -66,7 +66,10 @@ fn steps(file: &InputFile, frame: Option<&Frame>, usual_u_lstar: f64) -> Option<
         };
         let place = row.text("place").to_owned();
         if let Some(earlier) = lines.insert(place.clone(), row.line) {
-            row.wrong("place", format!("each place once: line {earlier} has it too"));
+            row.wrong(
+                "place",
+                format!("each place once: line {earlier} has it too"),
+            );
         }
         steps.push(Step {
             place,

@@ -270,7 +270,10 @@ fn cover(mut keys: Keys) -> Option<Cover> {
     if let (Some(r), Some(t)) = (reflectance, transmittance)
         && r + t > 1.0
     {
-        keys.wrong("transmittance", format!("at most 1 less the reflectance, {}", 1.0 - r));
+        keys.wrong(
+            "transmittance",
+            format!("at most 1 less the reflectance, {}", 1.0 - r),
+        );
     }
     keys.done();
     Some(Cover {

@@ -41,10 +41,7 @@ impl<'a> Table<'a> {
     }
 
     /// Reads the table with whatever columns its header has that `check` doesn't find wrong, by the header's line and cells.
-    pub fn checked(
-        file: &'a InputFile,
-        check: impl FnOnce(usize, &StringRecord),
-    ) -> Option<Self> {
+    pub fn checked(file: &'a InputFile, check: impl FnOnce(usize, &StringRecord)) -> Option<Self> {
         let mut reader = csv::ReaderBuilder::new()
             .flexible(true)
             .has_headers(false)
@@ -115,7 +112,11 @@ fn check_header(
     (columns, optional): (&[&str], &[&str]),
     either: &[&str],
 ) {
-    let known = |name: &str| [columns, either, optional].iter().any(|list| list.contains(&name));
+    let known = |name: &str| {
+        [columns, either, optional]
+            .iter()
+            .any(|list| list.contains(&name))
+    };
     let listed = columns
         .iter()
         .chain(either)

@@ -68,7 +68,8 @@ impl fmt::Display for EndsReport {
             f.write_str(&passage("white end", &text))?;
         }
         let share = 100.0 * (1.0 - self.ends.open_aperture.value);
-        let packed = format!("packed pigment covers {share:.1} % of the area, taken as opaque there");
+        let packed =
+            format!("packed pigment covers {share:.1} % of the area, taken as opaque there");
         f.write_str(&passage("aperture", &packed))
     }
 }

@@ -159,8 +159,20 @@ impl IntakeReport {
 
     fn scans_table(&self) -> String {
         let head = [
-            "scan", "page", "bits", "px/mm", "turned, °", "marks, mm", "edge, mm", "light", "gamma", "steps, L*", "paper, L*",
-            "code, L*", "patches", "spots",
+            "scan",
+            "page",
+            "bits",
+            "px/mm",
+            "turned, °",
+            "marks, mm",
+            "edge, mm",
+            "light",
+            "gamma",
+            "steps, L*",
+            "paper, L*",
+            "code, L*",
+            "patches",
+            "spots",
         ];
         let mut rows = vec![head.map(str::to_owned).to_vec()];
         let or_dash = |v: Option<f64>| v.map_or("–".to_owned(), |v| format!("{v:.2}"));
@@ -205,12 +217,28 @@ impl IntakeReport {
             ]
         }));
         let line = |name: String, value: f64| {
-            vec![name, String::new(), String::new(), format!("{value:.4}"), String::new()]
+            vec![
+                name,
+                String::new(),
+                String::new(),
+                format!("{value:.4}"),
+                String::new(),
+            ]
         };
         rows.push(line("combined".into(), self.combined_u_lstar));
         rows.push(line(
             format!("expanded, k = {COVERAGE_FACTOR}"),
             COVERAGE_FACTOR * self.combined_u_lstar,
+        ));
+        let freedom = self.budget.effective_freedom();
+        let freedom = if freedom.is_finite() && freedom < 1e4 {
+            format!("{freedom:.0} degrees of freedom")
+        } else {
+            "many degrees of freedom".to_owned()
+        };
+        rows.push(line(
+            format!("expanded, 95 % ({freedom})"),
+            self.budget.expanded(0.95),
         ));
         table(
             &[Side::Left, Side::Left, Side::Left, Side::Right, Side::Right],

@@ -22,9 +22,9 @@ pub use by_input::{Bin, ByInput};
 pub use chart_report::{ChartReport, Forecast, ParameterForecast};
 pub use check_report::CheckReport;
 pub use compared::{Compared, fitted, held_out};
-pub use levels::levels_csv;
 pub use ends_report::EndsReport;
 pub use intake_report::{IntakeReport, ScanReport};
+pub use levels::levels_csv;
 pub use rehearsal_report::RehearsalReport;
 pub use request::RequestReport;
 pub use response_report::{

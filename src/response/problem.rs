@@ -81,7 +81,12 @@ impl<'a> ReadingProblem<'a> {
     /// The standard uncertainty that stands for all readings, L*: the instrument's repeatability, or the rms of those that
     /// the readings state.
     pub fn usual_sigma_lstar(&self) -> f64 {
-        let stated = self.project.measured.readings.iter().any(|r| r.u_lstar.is_some());
+        let stated = self
+            .project
+            .measured
+            .readings
+            .iter()
+            .any(|r| r.u_lstar.is_some());
         if !stated {
             return self.project.panel.instrument.repeatability_lstar;
         }

@@ -119,7 +119,11 @@ impl Spectrum {
     pub fn without_bandpass(&self) -> Spectrum {
         const ALPHA: f64 = 0.083;
         let r = &self.reflectance;
-        let steps: Vec<f64> = self.wavelengths_nm.windows(2).map(|w| w[1] - w[0]).collect();
+        let steps: Vec<f64> = self
+            .wavelengths_nm
+            .windows(2)
+            .map(|w| w[1] - w[0])
+            .collect();
         if steps.iter().any(|s| (s - steps[0]).abs() > 1e-6 * steps[0]) {
             return self.clone();
         }

@@ -50,8 +50,15 @@ fn from_images(arguments: &Arguments) -> Result<()> {
     let place = &arguments.place;
     let panel = place.panel()?;
     let chart = place.chart(&panel)?;
-    let page = arguments.page.as_ref().map(|name| page_index(name, &chart)).transpose()?;
-    let wedge_file = arguments.wedge.clone().unwrap_or_else(|| place.project.join("wedge.csv"));
+    let page = arguments
+        .page
+        .as_ref()
+        .map(|name| page_index(name, &chart))
+        .transpose()?;
+    let wedge_file = arguments
+        .wedge
+        .clone()
+        .unwrap_or_else(|| place.project.join("wedge.csv"));
     let frame = Frame::of(&panel);
     let on_frame = arguments.corners.is_none().then_some(&frame);
     let steps = read_wedge(&wedge_file, on_frame, panel.instrument.repeatability_lstar)?;
@@ -76,7 +83,11 @@ fn from_images(arguments: &Arguments) -> Result<()> {
         let scan = read_scan(file, &setting)?;
         folder.stage(picture, drawn(&scan, &panel, &chart)?)?;
         taken.extend(readings(&scan));
-        warnings.extend(scan.warnings.iter().map(|w| format!("{}: {w}", file.display())));
+        warnings.extend(
+            scan.warnings
+                .iter()
+                .map(|w| format!("{}: {w}", file.display())),
+        );
         reports.push(ScanReport::of(&scan, &chart));
     }
     let mut session = Session::of(&taken, &chart, &panel.instrument);
@@ -89,7 +100,11 @@ fn from_images(arguments: &Arguments) -> Result<()> {
     let mut report = IntakeReport::of(&panel, &chart, source, reports, &session);
     report.warnings = warnings;
     report.warnings.extend(unread(&session, &chart));
-    report.files = folder.commit()?.iter().map(|f| f.display().to_string()).collect();
+    report.files = folder
+        .commit()?
+        .iter()
+        .map(|f| f.display().to_string())
+        .collect();
     report.warnings.iter().for_each(|w| talk.warn(w));
     drop(talk);
     tell(place.how.json, || report.to_json(), &report)
@@ -98,7 +113,12 @@ fn from_images(arguments: &Arguments) -> Result<()> {
 fn page_index(name: &str, chart: &Chart) -> Result<usize> {
     let found = chart.pages.iter().position(|p| p.name == name);
     found.ok_or_else(|| {
-        let names: Vec<&str> = chart.pages.iter().map(|p| p.name.as_str()).take(20).collect();
+        let names: Vec<&str> = chart
+            .pages
+            .iter()
+            .map(|p| p.name.as_str())
+            .take(20)
+            .collect();
         Error::Usage(format!(
             "--page {name}: expected a page of the chart: {}{}",
             names.join(", "),
@@ -112,7 +132,9 @@ fn picture_names(files: usize) -> Vec<String> {
         return vec!["intake.png".to_owned()];
     }
     let digits = files.to_string().len().max(2);
-    (1..=files).map(|k| format!("intake-{k:0digits$}.png")).collect()
+    (1..=files)
+        .map(|k| format!("intake-{k:0digits$}.png"))
+        .collect()
 }
 
 fn readings(scan: &Scan) -> Vec<Taken> {
@@ -155,7 +177,10 @@ fn drawn(scan: &Scan, panel: &Panel, chart: &Chart) -> Result<Vec<u8>> {
             u_lstar: p.u.combined(),
         })
         .collect();
-    let file = scan.file.file_name().map_or(String::new(), |n| n.to_string_lossy().into_owned());
+    let file = scan
+        .file
+        .file_name()
+        .map_or(String::new(), |n| n.to_string_lossy().into_owned());
     let title = format!("{}: page {} in {file}", panel.name, page.name);
     let spots: usize = scan.patches.iter().map(|p| p.reading.left.len()).sum();
     let caption = format!(

@@ -47,7 +47,12 @@ fn read(arguments: &Arguments) -> Result<()> {
         let file = read_spectra(path, &chart)?;
         let found = from_spectra(path, &file, &panel.instrument, &chart, arguments.bandpass)?;
         notes.push(("file".to_owned(), of_file(path, &file)));
-        notes.extend(found.drifts.iter().map(|d| ("drift".to_owned(), of_drift(d))));
+        notes.extend(
+            found
+                .drifts
+                .iter()
+                .map(|d| ("drift".to_owned(), of_drift(d))),
+        );
         taken.extend(found.taken);
         colours.extend(found.colours);
     }
@@ -56,7 +61,11 @@ fn read(arguments: &Arguments) -> Result<()> {
         "readings from {} spectra, CIE 1931 2°, {:?}, ASTM E308{}",
         taken.len(),
         panel.instrument.illuminant,
-        if arguments.bandpass { ", bandpass corrected" } else { "" }
+        if arguments.bandpass {
+            ", bandpass corrected"
+        } else {
+            ""
+        }
     );
     let mut report = IntakeReport::of(&panel, &chart, source, Vec::new(), &session);
     report.notes = notes;
@@ -65,7 +74,11 @@ fn read(arguments: &Arguments) -> Result<()> {
     report.warnings = hue(&colours, &chart).into_iter().collect();
     report.warnings.extend(geometry(&panel));
     report.warnings.extend(unread(&session, &chart));
-    output::write_file(&place.out, scans_csv(&chart, &session.readings()), place.how.force)?;
+    output::write_file(
+        &place.out,
+        scans_csv(&chart, &session.readings()),
+        place.how.force,
+    )?;
     report.files = vec![place.out.display().to_string()];
     report.warnings.iter().for_each(|w| talk.warn(w));
     drop(talk);
@@ -77,7 +90,11 @@ fn of_file(path: &Path, file: &SpectraFile) -> String {
         Scale::Factor => "as a factor",
         Scale::Percent => "in percent",
     };
-    let told = if file.scale_stated { "the fields say" } else { "the values say" };
+    let told = if file.scale_stated {
+        "the fields say"
+    } else {
+        "the values say"
+    };
     format!(
         "{}: {}, {} spectra of {} wavelengths, {} to {} nm, reflectance {scale} ({told})",
         path.display(),
