@@ -2,7 +2,7 @@
 
 use super::lines::{Side, passage, table};
 use super::to_json;
-use super::words::{count, number};
+use super::words::{count, listed, number};
 use crate::intake::budget::{Budget, Evaluation};
 use crate::intake::scan::Scan;
 use crate::intake::session::{Outlier, Session};
@@ -204,7 +204,13 @@ impl IntakeReport {
         let head = ["source", "type", "distribution", "u, L*", "share, %"];
         let mut rows = vec![head.map(str::to_owned).to_vec()];
         let whole = self.combined_u_lstar.powi(2).max(f64::MIN_POSITIVE);
-        rows.extend(self.budget.sources.iter().map(|s| {
+        let counted = || {
+            self.budget
+                .sources
+                .iter()
+                .filter(|s| s.contribution() > 0.0)
+        };
+        rows.extend(counted().map(|s| {
             vec![
                 s.name.clone(),
                 match s.evaluation {
@@ -245,6 +251,17 @@ impl IntakeReport {
             &rows,
             4,
         )
+    }
+
+    /// Sources that add nothing, because nothing is stated of them or they don't occur.
+    fn nothing_of(&self) -> String {
+        let none = self
+            .budget
+            .sources
+            .iter()
+            .filter(|s| s.contribution() <= 0.0);
+        let names: Vec<String> = none.map(|s| s.name.clone()).collect();
+        listed(&names)
     }
 
     fn left_out(&self) -> Vec<(String, String)> {
@@ -315,6 +332,10 @@ impl fmt::Display for IntakeReport {
             "\nUncertainty of a usual patch (rms over all; JCGM 100)\n{}\n",
             self.budget_table()
         )?;
+        let nothing = self.nothing_of();
+        if !nothing.is_empty() {
+            f.write_str(&passage("adds nothing", &nothing))?;
+        }
         for file in &self.files {
             f.write_str(&passage("written", file))?;
         }
