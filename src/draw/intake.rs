@@ -11,6 +11,8 @@ use plotters_backend::text_anchor::{HPos, VPos};
 const FILE: &str = "intake.png";
 const LEFT: u32 = 40;
 const WIDTH: u32 = 1120;
+/// Tallest drawing of a scan.
+const HEIGHT_MAX: f64 = 1500.0;
 const KEY: f64 = 54.0;
 /// The scan is drawn paler, so that what lies over it shows.
 const PALER: f32 = 0.35;
@@ -36,7 +38,8 @@ pub fn intake_png(
         heading.draw(area, f64::from(LEFT))
     })?;
     let preview = &scan.preview;
-    let scale = f64::from(WIDTH) / preview.width.max(1) as f64;
+    let fit = |most: f64, length: usize| most / length.max(1) as f64;
+    let scale = fit(f64::from(WIDTH), preview.width).min(fit(HEIGHT_MAX, preview.height));
     let over = Over {
         scan,
         words,

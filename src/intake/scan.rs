@@ -11,6 +11,7 @@ use super::projection::{Projection, convex, turning};
 use super::scanner::{Evidence, Known, LIGHT_TERMS, NoScanner, Paper, Scanner, Shifts, Spot};
 use super::wedge_file::Step;
 use crate::error::{Error, InputError, Result};
+use crate::project::limits::LSTAR;
 use crate::project::{Chart, Page, Panel, Patch};
 use crate::tone::lightness::{lstar_from_reflectance, lstar_slope};
 use rayon::prelude::*;
@@ -535,6 +536,11 @@ impl Sitting<'_> {
             };
             if reading.lost > LOST_MAX {
                 let why = format!("{:.0} % of it had to be left out", 100.0 * reading.lost);
+                unread.push((k, why));
+                continue;
+            }
+            if !LSTAR.contains(lstar) {
+                let why = format!("it reads {lstar:.1} L*, past what the wedge can tell");
                 unread.push((k, why));
                 continue;
             }

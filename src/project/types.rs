@@ -220,6 +220,15 @@ pub struct Measured {
     pub readings: Vec<Reading>,
 }
 
+impl Measured {
+    /// Rms of the standard uncertainties that readings state of themselves, L*; `None` where none does.
+    pub fn stated_u_lstar(&self) -> Option<f64> {
+        let stated: Vec<f64> = self.readings.iter().filter_map(|r| r.u_lstar).collect();
+        let squares: f64 = stated.iter().map(|u| u * u).sum();
+        (!stated.is_empty()).then(|| (squares / stated.len() as f64).sqrt())
+    }
+}
+
 /// A patch on the chart that no reading speaks of.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Unread {

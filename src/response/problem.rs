@@ -81,17 +81,8 @@ impl<'a> ReadingProblem<'a> {
     /// The standard uncertainty that stands for all readings, L*: the instrument's repeatability, or the rms of those that
     /// the readings state.
     pub fn usual_sigma_lstar(&self) -> f64 {
-        let stated = self
-            .project
-            .measured
-            .readings
-            .iter()
-            .any(|r| r.u_lstar.is_some());
-        if !stated {
-            return self.project.panel.instrument.repeatability_lstar;
-        }
-        let squares = self.sources.iter().map(|s| self.sigma_lstar(*s).powi(2));
-        (squares.sum::<f64>() / self.sources.len().max(1) as f64).sqrt()
+        let stated = self.project.measured.stated_u_lstar();
+        stated.unwrap_or(self.project.panel.instrument.repeatability_lstar)
     }
 
     /// Values of the parameters from what the fit moves.

@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
 # The whole job from pictures alone, beside the same from direct readings.
 #     tests/data/scans/whole-job.sh shipped DIR    the shipped project: its pages show what its scans.csv says
-#     tests/data/scans/whole-job.sh planned DIR    a chart planned for its panel and rehearsed on the test panel
+#     tests/data/scans/whole-job.sh planned DIR    a chart planned for its panel and rehearsed on the test panel, held out another plan
 # Needs OpenCV for Python (PYTHON=... names another python3), and greyloom on the path (or GREYLOOM=...).
 set -eu
 here=$(cd "$(dirname "$0")" && pwd)
@@ -20,6 +20,8 @@ if [ "$kind" = shipped ]; then
     cp "$ship"/holdout-scans.csv "$dir"/held-shown.csv
 else
     "$greyloom" chart "$dir"/direct
+    "$greyloom" chart "$dir"/direct --patches 60 --out "$dir"/direct/holdout-chart.csv
+    cp "$dir"/direct/holdout-chart.csv "$dir"/held/chart.csv
     "$greyloom" rehearse "$dir"/direct
     "$greyloom" rehearse "$dir"/direct --chart "$dir"/direct/holdout-chart.csv --seed 2
     "$greyloom" rehearse "$dir"/direct --exact --out "$dir"/shown.csv
