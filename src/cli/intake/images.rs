@@ -48,8 +48,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<()> {
 fn from_images(arguments: &Arguments) -> Result<()> {
     let talk = Talk::new();
     let place = &arguments.place;
-    let panel = place.panel()?;
-    let chart = place.chart(&panel)?;
+    let (panel, chart) = place.read()?;
     let page = arguments
         .page
         .as_ref()

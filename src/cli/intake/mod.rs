@@ -58,17 +58,16 @@ struct Place {
 }
 
 impl Place {
-    fn panel(&self) -> Result<Panel> {
-        read_panel(&self.project.join("panel.toml"))
-    }
-
-    fn chart(&self, panel: &Panel) -> Result<Chart> {
+    /// The panel, and the chart that was driven on it.
+    fn read(&self) -> Result<(Panel, Chart)> {
+        let panel = read_panel(&self.project.join("panel.toml"))?;
         let own = || self.project.join("chart.csv");
         let file = self.chart.clone().unwrap_or_else(own);
-        match &self.waveforms {
-            Some(set) => read_chart_of(&file, panel, &Waveforms::read(set)?),
-            None => read_chart(&file, panel),
-        }
+        let chart = match &self.waveforms {
+            Some(set) => read_chart_of(&file, &panel, &Waveforms::read(set)?)?,
+            None => read_chart(&file, &panel)?,
+        };
+        Ok((panel, chart))
     }
 
     /// The folder of `--out`, and the file's name in it.

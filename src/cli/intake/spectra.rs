@@ -37,8 +37,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<()> {
 fn read(arguments: &Arguments) -> Result<()> {
     let talk = Talk::new();
     let place = &arguments.place;
-    let panel = place.panel()?;
-    let chart = place.chart(&panel)?;
+    let (panel, chart) = place.read()?;
     place.named()?;
     output::check_file(&place.out, place.how.force)?;
     let (mut taken, mut colours, mut notes) = (Vec::new(), Vec::new(), Vec::new());
