@@ -11,8 +11,10 @@ use plotters_backend::text_anchor::{HPos, VPos};
 const FILE: &str = "intake.png";
 const LEFT: u32 = 40;
 const WIDTH: u32 = 1120;
-/// Tallest drawing of a scan.
-const HEIGHT_MAX: f64 = 1500.0;
+/// Tallest drawings of the whole scan and of the panel.
+const WHOLE_MAX: f64 = 620.0;
+const CLOSE_MAX: f64 = 1200.0;
+const GAP: f64 = 18.0;
 const KEY: f64 = 54.0;
 /// The scan is drawn paler, so that what lies over it shows.
 const PALER: f32 = 0.35;
@@ -37,49 +39,71 @@ pub fn intake_png(
     page.strip(heading.height() as u32, |area| {
         heading.draw(area, f64::from(LEFT))
     })?;
-    let preview = &scan.preview;
-    let fit = |most: f64, length: usize| most / length.max(1) as f64;
-    let scale = fit(f64::from(WIDTH), preview.width).min(fit(HEIGHT_MAX, preview.height));
-    let over = Over {
-        scan,
-        words,
-        scale,
-        left: f64::from(LEFT),
-    };
-    let height = (scale * preview.height as f64).ceil() + KEY;
-    page.strip(height as u32, |area| over.draw(area))?;
+    let left = f64::from(LEFT);
+    let whole = View::new(scan, &scan.preview, WHOLE_MAX, left);
+    page.strip((whole.height() + GAP) as u32, |area| {
+        whole.draw(area, words, false)
+    })?;
+    let close = View::new(scan, &scan.close, CLOSE_MAX, left);
+    page.strip((close.height() + KEY) as u32, |area| {
+        close.draw(area, words, true)?;
+        key(area, left, close.height() + 26.0)
+    })?;
     page.png()
 }
 
-struct Over<'a> {
+/// A part of a scan as it is drawn.
+struct View<'a> {
     scan: &'a Scan,
-    words: &'a [PatchWords],
+    preview: &'a Preview,
     /// Drawn pixels to a pixel of the preview.
     scale: f64,
     left: f64,
 }
 
-impl Over<'_> {
-    fn draw(&self, area: &Area) -> Drawn {
-        let preview = &self.scan.preview;
-        paint(area, preview, self.scale, self.left)?;
-        for mark in &self.scan.found.marks {
-            let at = self.of_picture(*mark);
-            cross(area, at, VERMILION)?;
+impl<'a> View<'a> {
+    /// As large as the page is wide, and no higher than `tallest`.
+    fn new(scan: &'a Scan, preview: &'a Preview, tallest: f64, left: f64) -> Self {
+        let fit = |most: f64, length: usize| most / length.max(1) as f64;
+        View {
+            scan,
+            preview,
+            scale: fit(f64::from(WIDTH), preview.width).min(fit(tallest, preview.height)),
+            left,
         }
-        for (patch, words) in self.scan.patches.iter().zip(self.words) {
-            self.outline(area, patch.region, 1.6, BLUE)?;
-            for spot in &patch.reading.left {
-                self.outline(area, spot.region.grown(0.1), 1.2, VERMILION)?;
+    }
+
+    fn height(&self) -> f64 {
+        (self.scale * self.preview.height as f64).ceil()
+    }
+
+    /// `close` shows values and spots, otherwise the marks.
+    fn draw(&self, area: &Area, words: &[PatchWords], close: bool) -> Drawn {
+        paint(area, self.preview, self.scale, self.left)?;
+        if !close {
+            for mark in &self.scan.found.marks {
+                cross(area, self.of_picture(*mark), VERMILION)?;
             }
-            self.label(area, patch.region, words)?;
         }
-        self.key(area)
+        for (patch, words) in self.scan.patches.iter().zip(words) {
+            self.outline(area, patch.region, 1.6, BLUE)?;
+            if close {
+                self.label(area, patch.region, words)?;
+                for spot in &patch.reading.left {
+                    self.outline(area, spot.region.grown(0.1), 1.2, VERMILION)?;
+                }
+            }
+        }
+        Ok(())
     }
 
     fn of_picture(&self, at: Point) -> Point {
-        let scale = self.scale / self.scan.preview.factor as f64;
-        (self.left + at.0 * scale, at.1 * scale)
+        let scale = self.scale / self.preview.factor as f64;
+        let (x, y) = self.preview.origin;
+        (
+            self.left + (at.0 - x as f64) * scale,
+            (at.1 - y as f64) * scale,
+        )
     }
 
     fn of_frame(&self, at: Point) -> Point {
@@ -99,11 +123,11 @@ impl Over<'_> {
         let xs = corners.map(|c| c.0);
         let width = xs.iter().copied().fold(f64::NEG_INFINITY, f64::max)
             - xs.iter().copied().fold(f64::INFINITY, f64::min);
-        let size = (width / 6.0).clamp(7.0, 15.0);
+        let size = (width / 9.0).clamp(7.0, 16.0);
         let (x, y) = self.of_frame(region.centre());
         let value = format!("{:.2}", words.lstar);
         let u = format!("± {:.2}", 2.0 * words.u_lstar);
-        let (half, tall) = (2.3 * size, 1.75 * size);
+        let (half, tall) = (2.1 * size, 1.7 * size);
         let plate = RGBColor(255, 255, 255).mix(0.78);
         fill(area, (x - half, y - tall), (x + half, y + tall), plate)?;
         let lines = [
@@ -123,28 +147,30 @@ impl Over<'_> {
         }
         Ok(())
     }
+}
 
-    fn key(&self, area: &Area) -> Drawn {
-        let y = self.scale * self.scan.preview.height as f64 + 26.0;
-        let each = [
-            (BLUE, "read, inside its margin: L* and expanded uncertainty"),
-            (VERMILION, "marks found; spots left out"),
-        ];
-        let mut x = self.left;
-        for (ink, words) in each {
-            fill(area, (x, y - 5.0), (x + 18.0, y + 5.0), ink)?;
-            text(
-                area,
-                (x + 24.0, y),
-                words,
-                Type::regular(13.0, INK),
-                HPos::Left,
-                VPos::Center,
-            )?;
-            x += 430.0;
-        }
-        Ok(())
+fn key(area: &Area, left: f64, y: f64) -> Drawn {
+    let each = [
+        (
+            BLUE,
+            "read, inside its margin: L* and expanded uncertainty (k = 2)",
+        ),
+        (VERMILION, "marks found; spots left out"),
+    ];
+    let mut x = left;
+    for (ink, words) in each {
+        fill(area, (x, y - 5.0), (x + 18.0, y + 5.0), ink)?;
+        text(
+            area,
+            (x + 24.0, y),
+            words,
+            Type::regular(13.0, INK),
+            HPos::Left,
+            VPos::Center,
+        )?;
+        x += 470.0;
     }
+    Ok(())
 }
 
 /// The scan's pixels as squares.

@@ -131,12 +131,22 @@ impl Plane {
 
     /// Means of `factor` × `factor` pixels, in parts of the full signal, with their width and height.
     pub fn reduced(&self, factor: usize) -> (Vec<f32>, usize, usize) {
-        let (width, height) = (self.width / factor, self.height / factor);
+        self.part_reduced([0, 0, self.width, self.height], factor)
+    }
+
+    /// The same for a part of the picture: left, top, right and bottom, the last two not included.
+    pub fn part_reduced(
+        &self,
+        [left, top, right, bottom]: [usize; 4],
+        factor: usize,
+    ) -> (Vec<f32>, usize, usize) {
+        let cells = |from: usize, to: usize| to.saturating_sub(from) / factor;
+        let (width, height) = (cells(left, right), cells(top, bottom));
         let mut means = vec![0f32; width * height];
         let scale = 1.0 / (factor * factor) as f32 / f32::from(MOST);
         for (row, line) in means.chunks_mut(width.max(1)).enumerate() {
-            for y in row * factor..(row + 1) * factor {
-                let from = &self.values[y * self.width..];
+            for y in top + row * factor..top + (row + 1) * factor {
+                let from = &self.values[y * self.width + left..];
                 for (mean, group) in line.iter_mut().zip(from.chunks(factor)) {
                     *mean += group.iter().map(|&v| f32::from(v)).sum::<f32>();
                 }

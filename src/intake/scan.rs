@@ -119,12 +119,15 @@ pub struct Scan {
     pub patches: Vec<ScannedPatch>,
     pub unread: Vec<Unread>,
     pub warnings: Vec<String>,
-    /// For the picture that shows what was read.
+    /// For the picture that shows what was read: the whole scan, and the panel alone.
     pub preview: Preview,
+    pub close: Preview,
 }
 
-/// The scan made small.
+/// A part of the scan made small.
 pub struct Preview {
+    /// Where it begins in the scan, pixels.
+    pub origin: (usize, usize),
     pub values: Vec<f32>,
     pub width: usize,
     pub height: usize,

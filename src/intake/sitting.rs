@@ -56,7 +56,8 @@ impl Sitting<'_> {
             patches,
             unread,
             warnings: Vec::new(),
-            preview: preview(self.plane),
+            preview: preview(self.plane, [0, 0, self.plane.width, self.plane.height]),
+            close: preview(self.plane, self.panel_box()),
         };
         scan.warnings = self.warnings(&scan);
         Ok(scan)
@@ -224,6 +225,24 @@ impl Sitting<'_> {
         factor.abs().sqrt()
     }
 
+    /// The part of the picture that holds the panel, with some room: left, top, right, bottom.
+    fn panel_box(&self) -> [usize; 4] {
+        const ROOM_MM: f64 = 2.0;
+        let corners = self.sheet.panel.grown(ROOM_MM).corners();
+        let seen = corners.map(|c| self.sheet.found.to_picture.at(c));
+        let (width, height) = (self.plane.width, self.plane.height);
+        let end = |of: fn(&Point) -> f64, pick: fn(f64, f64) -> f64, limit: usize| {
+            let values = seen.iter().map(of).reduce(pick);
+            values.unwrap_or(0.0).clamp(0.0, limit as f64) as usize
+        };
+        [
+            end(|c| c.0, f64::min, width),
+            end(|c| c.1, f64::min, height),
+            end(|c| c.0, f64::max, width),
+            end(|c| c.1, f64::max, height),
+        ]
+    }
+
     fn light_ratio(&self) -> f64 {
         let panel = self.sheet.panel;
         let at = |k: usize, length: f64| length * k as f64 / 8.0;
@@ -283,11 +302,13 @@ fn rms(values: &[f64]) -> f64 {
     (values.iter().map(|v| v * v).sum::<f64>() / values.len().max(1) as f64).sqrt()
 }
 
-fn preview(plane: &Plane) -> Preview {
+fn preview(plane: &Plane, part: [usize; 4]) -> Preview {
     const SIDE: usize = 1200;
-    let factor = plane.width.max(plane.height).div_ceil(SIDE).max(1);
-    let (values, width, height) = plane.reduced(factor);
+    let longest = part[2].abs_diff(part[0]).max(part[3].abs_diff(part[1]));
+    let factor = longest.div_ceil(SIDE).max(1);
+    let (values, width, height) = plane.part_reduced(part, factor);
     Preview {
+        origin: (part[0], part[1]),
         values,
         width,
         height,

@@ -334,7 +334,7 @@ impl fmt::Display for IntakeReport {
         )?;
         let nothing = self.nothing_of();
         if !nothing.is_empty() {
-            f.write_str(&passage("adds nothing", &nothing))?;
+            f.write_str(&passage("no share", &nothing))?;
         }
         for file in &self.files {
             f.write_str(&passage("written", file))?;
