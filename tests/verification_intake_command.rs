@@ -94,7 +94,7 @@ fn scans_become_readings_the_same_on_any_number_of_threads() {
         line.extend(["--project", "p", "--threads", threads, "--out", &out]);
         let output = run(dir.path(), &line);
         assert_eq!(output.status.code(), Some(0), "{}", said(&output));
-        let told = String::from_utf8(output.stdout).unwrap();
+        let told = String::from_utf8(output.stdout.clone()).unwrap();
         for word in [
             "turned.tif",
             "p02",
@@ -105,6 +105,12 @@ fn scans_become_readings_the_same_on_any_number_of_threads() {
         ] {
             assert!(told.contains(word), "no {word:?} in\n{told}");
         }
+        // Page p01 was scanned twice, of panels that differ.
+        assert!(
+            said(&output).contains("repeats scatter by"),
+            "{}",
+            said(&output)
+        );
         written.push(contents(&dir.path().join(format!("out-{threads}"))));
     }
     assert_eq!(written[0], written[1]);
@@ -122,7 +128,6 @@ fn scans_become_readings_the_same_on_any_number_of_threads() {
     let scans = String::from_utf8(written[0]["scans.csv"].clone()).unwrap();
     assert!(scans.starts_with("page,patch,repeat,reflectance,reflectance_u\np01,q00,1,0."));
     assert_eq!(scans.lines().count(), 25);
-    // Page p01 was scanned twice, of panels that differ.
     fs::copy(
         dir.path().join("out-1/scans.csv"),
         dir.path().join("p/scans.csv"),
@@ -347,6 +352,27 @@ fn what_others_wrote_stays() {
     assert_eq!(output.status.code(), Some(3));
     assert!(said(&output).contains("not replaced"));
     assert_eq!(contents(&dir.path().join("mine")).len(), 1);
+}
+
+#[test]
+fn the_picture_of_what_was_read_keeps_its_name() {
+    let dir = project();
+    let straight = scan("straight.png");
+    let line = [
+        "intake",
+        "image",
+        &straight,
+        "--project",
+        "p",
+        "--out",
+        "out/intake.png",
+    ];
+    assert_refused(
+        dir.path(),
+        &line,
+        2,
+        &["--out out/intake.png", "another name"],
+    );
 }
 
 #[test]

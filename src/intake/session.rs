@@ -63,7 +63,12 @@ pub struct Session {
     pub outliers: Vec<Outlier>,
     /// Standard deviation of a repeat, over all patches read more than once, and its degrees of freedom.
     pub repeat_lstar: Option<(f64, usize)>,
+    /// The patch whose repeats lie farthest apart, and how far, L*.
+    pub widest: Option<(usize, usize, f64)>,
 }
+
+/// Repeats that scatter by this many times the instrument's repeatability show different things.
+const SCATTER_MAX: f64 = 5.0;
 
 impl Session {
     /// Merges readings in the order of the chart.
@@ -100,6 +105,15 @@ impl Session {
             }
         }
         let repeat_lstar = pooled(groups.values());
+        let apart = |group: &Vec<&Taken>| {
+            let lstar = || group.iter().map(|t| t.lstar);
+            lstar().fold(f64::NEG_INFINITY, f64::max) - lstar().fold(f64::INFINITY, f64::min)
+        };
+        let widest = groups
+            .iter()
+            .filter(|(_, group)| group.len() > 1)
+            .map(|(&(page, patch), group)| (page, patch, apart(group)))
+            .max_by(|a, b| a.2.total_cmp(&b.2));
         let temperature_lstar = instrument.lstar_per_c * instrument.temperature_u_c;
         let merged = groups
             .iter()
@@ -130,7 +144,22 @@ impl Session {
             merged,
             outliers,
             repeat_lstar,
+            widest,
         }
+    }
+
+    /// What is odd about repeats that scatter far more than the instrument does.
+    pub fn scattered(&self, chart: &Chart, instrument: &Instrument) -> Option<String> {
+        let (s, _) = self.repeat_lstar?;
+        let (page, patch, apart) = self.widest?;
+        let page = &chart.pages[page];
+        (s > SCATTER_MAX * instrument.repeatability_lstar).then(|| {
+            format!(
+                "repeats scatter by {s:.2} L*, and a reading carries {} L*; those of page `{}`, patch `{}` lie {apart:.2} L* apart: was \
+                 the page driven anew, or its strip or name not changed?",
+                instrument.repeatability_lstar, page.name, page.patches[patch].name
+            )
+        })
     }
 
     /// As the scans file holds them, one repeat a patch.

@@ -63,6 +63,12 @@ fn from_images(arguments: &Arguments) -> Result<()> {
     let steps = read_wedge(&wedge_file, on_frame, panel.instrument.repeatability_lstar)?;
     let (dir, name) = place.named()?;
     let pictures = picture_names(arguments.files.len());
+    if pictures.iter().any(|p| p == name) {
+        return Err(Error::Usage(format!(
+            "--out {}: expected another name: {name} will be the picture of what was read",
+            place.out.display()
+        )));
+    }
     let mut names = pictures.clone();
     names.push(name.to_owned());
     let mut folder = OutputFolder::open(dir, place.how.force, &names)?;
@@ -95,9 +101,15 @@ fn from_images(arguments: &Arguments) -> Result<()> {
         uncover(&mut session, &panel);
     }
     folder.stage(name, scans_csv(&chart, &session.readings()))?;
-    let source = format!("readings from {} picture(s)", arguments.files.len());
+    let source = match arguments.files.len() {
+        1 => "readings from 1 picture".to_owned(),
+        n => format!("readings from {n} pictures"),
+    };
     let mut report = IntakeReport::of(&panel, &chart, source, reports, &session);
     report.warnings = warnings;
+    report
+        .warnings
+        .extend(session.scattered(&chart, &panel.instrument));
     report.warnings.extend(unread(&session, &chart));
     report.files = folder
         .commit()?

@@ -72,6 +72,9 @@ fn read(arguments: &Arguments) -> Result<()> {
     report.notes.extend(corrections(&panel));
     report.warnings = hue(&colours, &chart).into_iter().collect();
     report.warnings.extend(geometry(&panel));
+    report
+        .warnings
+        .extend(session.scattered(&chart, &panel.instrument));
     report.warnings.extend(unread(&session, &chart));
     output::write_file(
         &place.out,

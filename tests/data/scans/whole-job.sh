@@ -20,7 +20,7 @@ if [ "$kind" = shipped ]; then
     cp "$ship"/holdout-scans.csv "$dir"/held-shown.csv
 else
     "$greyloom" chart "$dir"/direct
-    "$greyloom" chart "$dir"/direct --patches 60 --out "$dir"/direct/holdout-chart.csv
+    "$greyloom" chart "$dir"/direct --patches 60 --out "$dir"/direct/holdout-chart.csv --force
     cp "$dir"/direct/holdout-chart.csv "$dir"/held/chart.csv
     "$greyloom" rehearse "$dir"/direct
     "$greyloom" rehearse "$dir"/direct --chart "$dir"/direct/holdout-chart.csv --seed 2
