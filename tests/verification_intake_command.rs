@@ -410,6 +410,37 @@ fn spectra_become_readings() {
 }
 
 #[test]
+fn huge_spectra_and_wedges_are_refused() {
+    let dir = project();
+    // Sparse: takes no room.
+    let huge = |name: &str| {
+        fs::File::create(dir.path().join(name))
+            .unwrap()
+            .set_len(2 << 30)
+            .unwrap()
+    };
+    huge("huge.csv");
+    huge("p/wedge.csv");
+    let line = [
+        "intake",
+        "spectra",
+        "huge.csv",
+        "--project",
+        "p",
+        "--out",
+        "out/scans.csv",
+    ];
+    assert_refused(dir.path(), &line, 3, &["huge.csv", "at most 64 MiB"]);
+    let straight = scan("straight.png");
+    assert_refused(
+        dir.path(),
+        &image(&straight, &[]),
+        3,
+        &["wedge.csv", "at most 64 MiB"],
+    );
+}
+
+#[test]
 fn ends_are_split_into_their_parts() {
     let dir = tempfile::tempdir().unwrap();
     let file = |text: &str| fs::write(dir.path().join("cell.csv"), text).unwrap();

@@ -6,14 +6,16 @@ use super::outliers::median_deviation;
 use super::plane::{MOST, Plane, Sample};
 use super::projection::Projection;
 use super::scan::{CLIPPED_MAX, Setting};
-use super::scanner::{Evidence, Known, LIGHT_TERMS, NoScanner, Paper, Spot};
+use super::scanner::{Evidence, Known, LIGHT_SLOPES, LIGHT_TERMS, NoScanner, Paper, Spot};
 use super::sheet::Sheet;
-use super::wedge_file::Step;
+use super::wedge_file::{SAME_LSTAR, Step};
 use crate::error::{Error, InputError, Result};
-use crate::tone::lightness::{lstar_slope, reflectance_from_lstar};
+use crate::tone::lightness::{lstar_from_reflectance, lstar_slope, reflectance_from_lstar};
 
 /// Spots of paper by which the light is judged, at least.
 const PAPER_MIN: usize = 10;
+/// Copies of steps by which the light's slopes are judged where no paper can be read, at least.
+const COPIES_MIN: usize = 4;
 const SQUARE: [Point; 4] = [(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)];
 
 /// A place of the picture as the light sees it.
@@ -23,6 +25,16 @@ pub(super) fn spot(plane: &Plane, flat: Option<&Flat>, at: Point) -> Spot {
         over: (over(at.0, plane.width), over(at.1, plane.height)),
         flat: flat.map(|f| f.at(at)),
     }
+}
+
+/// Steps that stand in two rows of the wedge.
+fn copies(steps: &[Known]) -> usize {
+    let lstar = |k: &Known| lstar_from_reflectance(k.reflectance);
+    let copied = |a: &&Known| {
+        let same = |b: &Known| b.row > a.row && (lstar(a) - lstar(b)).abs() < SAME_LSTAR;
+        steps.iter().any(same)
+    };
+    steps.iter().filter(copied).count()
 }
 
 /// Samples every step and every spot of paper. Errs where a step is saturated or outside the picture.
@@ -76,10 +88,11 @@ pub(super) fn evidence(plane: &Plane, sheet: &Sheet, setting: &Setting) -> Resul
         };
         without_specks(frame.paper().into_iter().filter_map(read).collect())
     });
-    let light_terms = if setting.flat.is_none() && paper.len() >= PAPER_MIN {
-        LIGHT_TERMS
-    } else {
-        0
+    let light_terms = match setting.flat {
+        Some(_) => 0,
+        None if paper.len() >= PAPER_MIN => LIGHT_TERMS,
+        None if copies(&steps) >= COPIES_MIN => LIGHT_SLOPES,
+        None => 0,
     };
     Ok(Evidence {
         steps,

@@ -16,6 +16,8 @@ const PAPER_LSTAR: f64 = 0.15;
 pub const MISLABELLED_LSTAR: f64 = 3.0;
 /// Terms of the light's parabola: x, y, x², xy, y².
 pub const LIGHT_TERMS: usize = 5;
+/// The first of them, which copies of the wedge can tell.
+pub const LIGHT_SLOPES: usize = 2;
 /// Where a light varies by more than this, prior standard deviation of each term, the fit goes there unwillingly.
 const LIGHT_PRIOR: f64 = 1.0;
 const FIRST: usize = 3;

@@ -7,7 +7,7 @@ use super::plane::{MOST, Plane};
 use super::scan::{
     CLIPPED_MAX, CODE_MAX_LSTAR, PatchUncertainty, Preview, Scan, ScannedPatch, Setting, Unread,
 };
-use super::scanner::{Evidence, Scanner, Shifts, Spot};
+use super::scanner::{Evidence, LIGHT_TERMS, Scanner, Shifts, Spot};
 use super::sheet::Sheet;
 use crate::error::Result;
 use crate::project::limits::LSTAR;
@@ -279,16 +279,23 @@ impl Sitting<'_> {
                 self.page.patches[*patch].name
             ));
         }
-        if self.sheet.frame.is_some()
-            && self.setting.flat.is_none()
-            && scan.evidence.light_terms == 0
-        {
-            told.push(
-                "the frame's blank paper is clipped or covered, so the light is taken as even; --flat would flatten it".into(),
-            );
+        if self.sheet.frame.is_some() && self.setting.flat.is_none() {
+            told.extend(light_words(scan.evidence.light_terms));
         }
         told
     }
+}
+
+/// What is said where the light can't be told from the paper.
+fn light_words(terms: usize) -> Option<String> {
+    let taken = match terms {
+        LIGHT_TERMS => return None,
+        0 => "taken as even",
+        _ => "taken as a slope that the wedge's copies show",
+    };
+    Some(format!(
+        "the frame's blank paper is clipped or covered, so the light is {taken}; less exposure, or --flat, would tell it"
+    ))
 }
 
 /// Part of a code, standard, by which rounding moves the mean of pixels whose noise is so many codes: none once the noise spans
