@@ -16,6 +16,8 @@ use crate::tone::lightness::{lstar_from_reflectance, lstar_slope, reflectance_fr
 const PAPER_MIN: usize = 10;
 /// Copies of steps by which the light's slopes are judged where no paper can be read, at least.
 const COPIES_MIN: usize = 4;
+/// Pixels of a step that are read, at least.
+const PIXELS_MIN: usize = 9;
 const SQUARE: [Point; 4] = [(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)];
 
 /// A place of the picture as the light sees it.
@@ -39,55 +41,12 @@ fn copies(steps: &[Known]) -> usize {
 
 /// Samples every step and every spot of paper. Errs where a step is saturated or outside the picture.
 pub(super) fn evidence(plane: &Plane, sheet: &Sheet, setting: &Setting) -> Result<Evidence> {
-    let whole = f64::from(MOST);
-    let found = &sheet.found;
-    let identity = Projection::through(&SQUARE, &SQUARE).unwrap_or(found.to_picture);
-    let in_picture = (&identity, &identity);
-    let on_frame = (&found.to_picture, &found.from_picture);
-    let maps = if sheet.frame.is_some() {
-        on_frame
-    } else {
-        in_picture
-    };
-    let mut steps = Vec::new();
-    for step in setting.steps {
-        let sample = plane.sample(step.region, maps).filter(|s| s.pixels >= 9);
-        let sample = sample.ok_or_else(|| {
-            wedge_wrong(
-                setting,
-                step,
-                &format!("a step inside {}", plane.file.display()),
-            )
-        })?;
-        check_step(plane, setting, step, &sample)?;
-        let at = maps.0.at(step.region.centre());
-        // The wedge's own grain and the scanner's noise, as far as they move the mean.
-        let slope = lstar_slope(step.reflectance) * step.reflectance;
-        let read = sample.spread / (sample.pixels as f64).sqrt() / sample.signal.max(1.0) * slope;
-        steps.push(Known {
-            spot: spot(plane, setting.flat, at),
-            row: step
-                .place
-                .bytes()
-                .next()
-                .filter(|_| sheet.frame.is_some())
-                .unwrap_or(0),
-            signal: sample.signal / whole,
-            reflectance: step.reflectance,
-            u_lstar: step.u_lstar.hypot(2.2 * read),
-        });
-    }
-    let paper = sheet.frame.as_ref().map_or(Vec::new(), |frame| {
-        let read = |at: Point| {
-            let sample = plane.sample(Rectangle::square(at, PAPER_READ_MM), on_frame)?;
-            let usable = sample.clipped < CLIPPED_MAX && sample.pixels >= 4;
-            usable.then(|| Paper {
-                spot: spot(plane, setting.flat, found.to_picture.at(at)),
-                signal: sample.signal / whole,
-            })
-        };
-        without_specks(frame.paper().into_iter().filter_map(read).collect())
-    });
+    let steps = setting
+        .steps
+        .iter()
+        .map(|s| known(plane, sheet, setting, s));
+    let steps: Vec<Known> = steps.collect::<Result<_>>()?;
+    let paper = paper(plane, sheet, setting);
     let light_terms = match setting.flat {
         Some(_) => 0,
         None if paper.len() >= PAPER_MIN => LIGHT_TERMS,
@@ -100,6 +59,60 @@ pub(super) fn evidence(plane: &Plane, sheet: &Sheet, setting: &Setting) -> Resul
         light_terms,
         flat_middle: setting.flat.map(Flat::middle),
     })
+}
+
+/// One step as it was sampled.
+fn known(plane: &Plane, sheet: &Sheet, setting: &Setting, step: &Step) -> Result<Known> {
+    let found = &sheet.found;
+    // Without a frame the wedge's places are the picture's own.
+    let identity = Projection::through(&SQUARE, &SQUARE).unwrap_or(found.to_picture);
+    let (maps, row) = match sheet.frame {
+        Some(_) => (
+            (&found.to_picture, &found.from_picture),
+            step.place.bytes().next().unwrap_or(0),
+        ),
+        None => ((&identity, &identity), 0),
+    };
+    let sample = plane
+        .sample(step.region, maps)
+        .filter(|s| s.pixels >= PIXELS_MIN);
+    let sample = sample.ok_or_else(|| {
+        wedge_wrong(
+            setting,
+            step,
+            &format!("a step inside {}", plane.file.display()),
+        )
+    })?;
+    check_step(plane, setting, step, &sample)?;
+    // The wedge's own grain and the scanner's noise move the mean; a gamma of 2.2 is the most that stretches them.
+    const STRETCH: f64 = 2.2;
+    let relative = sample.spread / (sample.pixels as f64).sqrt() / sample.signal.max(1.0);
+    let read = STRETCH * relative * step.reflectance * lstar_slope(step.reflectance);
+    Ok(Known {
+        spot: spot(plane, setting.flat, maps.0.at(step.region.centre())),
+        row,
+        signal: sample.signal / f64::from(MOST),
+        reflectance: step.reflectance,
+        u_lstar: step.u_lstar.hypot(read),
+    })
+}
+
+/// The frame's blank paper, where it is neither clipped nor covered.
+fn paper(plane: &Plane, sheet: &Sheet, setting: &Setting) -> Vec<Paper> {
+    let Some(frame) = &sheet.frame else {
+        return Vec::new();
+    };
+    let found = &sheet.found;
+    let maps = (&found.to_picture, &found.from_picture);
+    let read = |at: Point| {
+        let sample = plane.sample(Rectangle::square(at, PAPER_READ_MM), maps)?;
+        let usable = sample.clipped < CLIPPED_MAX && sample.pixels >= 4;
+        usable.then(|| Paper {
+            spot: spot(plane, setting.flat, found.to_picture.at(at)),
+            signal: sample.signal / f64::from(MOST),
+        })
+    };
+    without_specks(frame.paper().into_iter().filter_map(read).collect())
 }
 
 /// Spots far darker than the others have something on them.

@@ -96,19 +96,7 @@ impl Reader<'_> {
     /// Reads a region, mm; `None` where fewer than four cells of it are in the picture.
     pub fn read(&self, region: Rectangle) -> Option<PatchReading> {
         let grid = Grid::over(region, self.cell_mm(region));
-        let mut cells = vec![Cell::default(); grid.across * grid.down];
-        let maps = (&self.found.to_picture, &self.found.from_picture);
-        self.plane.each_within(region, maps, |place, signal| {
-            if let Some(cell) = grid.at(place).and_then(|at| cells.get_mut(at)) {
-                let value = f64::from(signal);
-                cell.lit += f64::from(self.lit[usize::from(signal)]);
-                cell.signal += value;
-                cell.squares += value * value;
-                cell.pixels += 1.0;
-                cell.high += u32::from(signal == MOST);
-                cell.low += u32::from(signal == 0);
-            }
-        });
+        let cells = self.cells(region, &grid);
         let seen: Vec<usize> = (0..cells.len())
             .filter(|&k| cells[k].pixels > 0.0)
             .collect();
@@ -124,33 +112,47 @@ impl Reader<'_> {
             .map(|r| lstar_from_reflectance(*r))
             .collect();
         let z = modified_z(&lstar, LEAST_LSTAR);
-        let kept: Vec<usize> = (0..seen.len())
-            .filter(|&i| z[i].abs() <= MODIFIED_Z)
-            .collect();
+        let (kept, far): (Vec<usize>, Vec<usize>) =
+            (0..seen.len()).partition(|&i| z[i].abs() <= MODIFIED_Z);
         let n = kept.len() as f64;
         let mean = |of: &dyn Fn(usize) -> f64| kept.iter().map(|&i| of(i)).sum::<f64>() / n;
         let mean_lstar = mean(&|i| lstar[i]);
         let squares = mean(&|i| (lstar[i] - mean_lstar).powi(2));
-        let far: Vec<(usize, f64)> = (0..seen.len())
-            .filter(|i| z[*i].abs() > MODIFIED_Z)
-            .map(|i| (seen[i], lstar[i] - mean_lstar))
-            .collect();
-        let counted = || kept.iter().map(|&i| &cells[seen[i]]);
-        let total: f64 = counted().map(|c| c.pixels).sum();
-        let at_end =
-            |of: fn(&Cell) -> u32| counted().map(|c| f64::from(of(c))).sum::<f64>() / total;
+        let counted: Vec<Cell> = kept.iter().map(|&i| cells[seen[i]]).collect();
         let placed: Vec<(usize, f64)> = kept.iter().map(|&i| (seen[i], lstar[i])).collect();
+        let off: Vec<(usize, f64)> = far
+            .iter()
+            .map(|&i| (seen[i], lstar[i] - mean_lstar))
+            .collect();
         Some(PatchReading {
             reflectance: mean(&|i| reflectance[i]),
             signal: mean(&|i| cells[seen[i]].signal / cells[seen[i]].pixels) / f64::from(MOST),
             spread_lstar: (squares * n / (n - 1.0).max(1.0)).sqrt(),
             u_mean_lstar: grid.u_of_mean(&placed),
-            noise_codes: noise(&kept, &seen, &cells) / self.plane.code(),
+            noise_codes: noise(&counted) / self.plane.code(),
             cells: seen.len(),
             lost: far.len() as f64 / seen.len() as f64,
-            clipped: (at_end(|c| c.low), at_end(|c| c.high)),
-            left: grid.spots(&far, &cells),
+            clipped: (at_end(&counted, |c| c.low), at_end(&counted, |c| c.high)),
+            left: grid.spots(&off, &cells),
         })
+    }
+
+    /// Sums over a region's cells.
+    fn cells(&self, region: Rectangle, grid: &Grid) -> Vec<Cell> {
+        let mut cells = vec![Cell::default(); grid.across * grid.down];
+        let maps = (&self.found.to_picture, &self.found.from_picture);
+        self.plane.each_within(region, maps, |place, signal| {
+            if let Some(cell) = grid.at(place).and_then(|at| cells.get_mut(at)) {
+                let value = f64::from(signal);
+                cell.lit += f64::from(self.lit[usize::from(signal)]);
+                cell.signal += value;
+                cell.squares += value * value;
+                cell.pixels += 1.0;
+                cell.high += u32::from(signal == MOST);
+                cell.low += u32::from(signal == 0);
+            }
+        });
+        cells
     }
 
     /// The most that the mean of a region moves when it is read `by_mm` further to any side, L*.
@@ -175,11 +177,16 @@ impl Reader<'_> {
     }
 }
 
+/// Share of pixels at one end of the scanner's range.
+fn at_end(cells: &[Cell], of: fn(&Cell) -> u32) -> f64 {
+    let total: f64 = cells.iter().map(|c| c.pixels).sum();
+    cells.iter().map(|c| f64::from(of(c))).sum::<f64>() / total
+}
+
 /// Pixel noise within cells, signal.
-fn noise(kept: &[usize], seen: &[usize], cells: &[Cell]) -> f64 {
+fn noise(cells: &[Cell]) -> f64 {
     let (mut squares, mut freedom) = (0.0, 0.0);
-    for &i in kept {
-        let c = &cells[seen[i]];
+    for c in cells {
         squares += (c.squares - c.signal * c.signal / c.pixels).max(0.0);
         freedom += c.pixels - 1.0;
     }

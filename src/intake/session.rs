@@ -67,6 +67,8 @@ pub struct Session {
     pub widest: Option<(usize, usize, f64)>,
 }
 
+/// Degrees of freedom of the light: 24 spots of paper less their mean and the parabola.
+const PAPER_FREEDOM: f64 = 18.0;
 /// Repeats that scatter by this many times the instrument's repeatability show different things.
 const SCATTER_MAX: f64 = 5.0;
 
@@ -77,74 +79,27 @@ impl Session {
     /// larger of what its readings state and what all repeats scatter by, over the root of their number; what repeats share (wedge,
     /// curve) doesn't shrink with it.
     pub fn of(taken: &[Taken], chart: &Chart, instrument: &Instrument) -> Self {
-        let mut groups: BTreeMap<(usize, usize), Vec<&Taken>> = BTreeMap::new();
+        let mut groups = Groups::new();
         for reading in taken {
-            groups
-                .entry((reading.page, reading.patch))
-                .or_default()
-                .push(reading);
+            let place = (reading.page, reading.patch);
+            groups.entry(place).or_default().push(reading);
         }
-        let mut outliers = Vec::new();
-        for (&(page, patch), group) in &mut groups {
-            let lstar: Vec<f64> = group.iter().map(|t| t.lstar).collect();
-            let test = grubbs(&lstar, OUTLIER_LEVEL).filter(|t| t.is_outlier());
-            // Repeats that all but agree differ by their last digits.
-            if let Some(test) =
-                test.filter(|t| (t.g * spread(&lstar)) > instrument.repeatability_lstar)
-            {
-                let out = group.remove(test.index);
-                let page = &chart.pages[page];
-                outliers.push(Outlier {
-                    page: page.name.clone(),
-                    patch: page.patches[patch].name.clone(),
-                    from: out.from.clone(),
-                    lstar: out.lstar,
-                    g: test.g,
-                    critical: test.critical,
-                });
-            }
-        }
+        let outliers = take_outliers(&mut groups, chart, instrument);
         let repeat_lstar = pooled(groups.values());
-        let apart = |group: &Vec<&Taken>| {
-            let lstar = || group.iter().map(|t| t.lstar);
-            lstar().fold(f64::NEG_INFINITY, f64::max) - lstar().fold(f64::INFINITY, f64::min)
-        };
-        let widest = groups
-            .iter()
-            .filter(|(_, group)| group.len() > 1)
-            .map(|(&(page, patch), group)| (page, patch, apart(group)))
-            .max_by(|a, b| a.2.total_cmp(&b.2));
-        let temperature_lstar = instrument.lstar_per_c * instrument.temperature_u_c;
+        let seen = repeat_lstar.map_or(0.0, |(s, _)| s);
+        let temperature_lstar = (instrument.lstar_per_c * instrument.temperature_u_c).abs();
         let merged = groups
             .iter()
-            .map(|(&(page, patch), group)| {
-                let n = group.len() as f64;
-                let mean = |of: fn(&Taken) -> f64| group.iter().map(|t| of(t)).sum::<f64>() / n;
-                let repeatability = mean(|t| t.u.repeatability.powi(2)).sqrt();
-                let seen = repeat_lstar.map_or(0.0, |(s, _)| s);
-                Merged {
-                    page,
-                    patch,
-                    lstar: mean(|t| t.lstar),
-                    repeats: group.len(),
-                    u: PatchUncertainty {
-                        repeatability: repeatability.max(seen) / n.sqrt(),
-                        wedge: mean(|t| t.u.wedge),
-                        curve: mean(|t| t.u.curve),
-                        flatness: mean(|t| t.u.flatness) / n.sqrt(),
-                        positioning: mean(|t| t.u.positioning) / n.sqrt(),
-                        quantisation: mean(|t| t.u.quantisation) / n.sqrt(),
-                    },
-                    temperature_lstar,
-                    correction_lstar: mean(|t| t.correction_lstar),
-                }
+            .map(|(place, group)| Merged {
+                temperature_lstar,
+                ..merged(*place, group, seen)
             })
             .collect();
         Session {
             merged,
             outliers,
             repeat_lstar,
-            widest,
+            widest: widest(&groups),
         }
     }
 
@@ -179,70 +134,101 @@ impl Session {
     /// The budget of a usual patch: each source's rms over all patches.
     pub fn budget(&self) -> Budget {
         let n = self.merged.len().max(1) as f64;
-        let rms = |of: &dyn Fn(&Merged) -> f64| {
+        let rms = |of: fn(&Merged) -> f64| {
             (self.merged.iter().map(|m| of(m).powi(2)).sum::<f64>() / n).sqrt()
         };
-        let source = |name: &str, evaluation, distribution, u, freedom| Source {
+        use Evaluation::{A, B};
+        let known = f64::INFINITY;
+        // Without repeats, a scan's own spread stands on sixteen blocks; an instrument's is stated.
+        let scanned = self.merged.iter().any(|m| m.u.wedge > 0.0);
+        let alone = if scanned { 15.0 } else { known };
+        let repeats = self
+            .repeat_lstar
+            .map_or(alone, |(_, freedom)| freedom as f64);
+        let line = |name: &str, evaluation, distribution, of, freedom| Source {
             name: name.to_owned(),
             evaluation,
             distribution,
-            u,
+            u: rms(of),
             sensitivity: 1.0,
             freedom,
         };
-        let known = f64::INFINITY;
-        use Evaluation::{A, B};
-        let repeats = self
-            .repeat_lstar
-            .map_or(15.0, |(_, freedom)| freedom as f64);
-        let sources = vec![
-            source(
-                "repeatability",
-                A,
-                "normal",
-                rms(&|m| m.u.repeatability),
-                repeats,
-            ),
-            source("wedge", B, "normal", rms(&|m| m.u.wedge), known),
-            source(
-                "curve between steps",
-                B,
-                "uniform",
-                rms(&|m| m.u.curve),
-                known,
-            ),
-            source("flatness", A, "normal", rms(&|m| m.u.flatness), 18.0),
-            source(
-                "positioning",
-                B,
-                "uniform",
-                rms(&|m| m.u.positioning),
-                known,
-            ),
-            source(
-                "quantisation",
-                B,
-                "uniform",
-                rms(&|m| m.u.quantisation),
-                known,
-            ),
-            source(
-                "temperature",
-                B,
-                "normal",
-                rms(&|m| m.temperature_lstar),
-                known,
-            ),
-            source(
-                "corrections",
-                B,
-                "normal",
-                rms(&|m| m.correction_lstar),
-                known,
-            ),
-        ];
-        Budget { sources }
+        Budget {
+            sources: vec![
+                line("repeatability", A, "normal", |m| m.u.repeatability, repeats),
+                line("wedge", B, "normal", |m| m.u.wedge, known),
+                line("curve between steps", B, "uniform", |m| m.u.curve, known),
+                line("flatness", A, "normal", |m| m.u.flatness, PAPER_FREEDOM),
+                line("positioning", B, "uniform", |m| m.u.positioning, known),
+                line("quantisation", B, "uniform", |m| m.u.quantisation, known),
+                line("temperature", B, "normal", |m| m.temperature_lstar, known),
+                line("corrections", B, "normal", |m| m.correction_lstar, known),
+            ],
+        }
     }
+}
+
+/// Readings by page and patch.
+type Groups<'a> = BTreeMap<(usize, usize), Vec<&'a Taken>>;
+
+/// Removes the repeats that fail Grubbs' test and names them.
+fn take_outliers(groups: &mut Groups, chart: &Chart, instrument: &Instrument) -> Vec<Outlier> {
+    let mut outliers = Vec::new();
+    for (&(page, patch), group) in groups {
+        let lstar: Vec<f64> = group.iter().map(|t| t.lstar).collect();
+        // Repeats that all but agree differ by their last digits.
+        let far = |g: f64| g * spread(&lstar) > instrument.repeatability_lstar;
+        let test = grubbs(&lstar, OUTLIER_LEVEL).filter(|t| t.is_outlier() && far(t.g));
+        if let Some(test) = test {
+            let out = group.remove(test.index);
+            let page = &chart.pages[page];
+            outliers.push(Outlier {
+                page: page.name.clone(),
+                patch: page.patches[patch].name.clone(),
+                from: out.from.clone(),
+                lstar: out.lstar,
+                g: test.g,
+                critical: test.critical,
+            });
+        }
+    }
+    outliers
+}
+
+/// The mean of a patch's repeats; `seen_lstar` is what all repeats scatter by.
+fn merged((page, patch): (usize, usize), group: &[&Taken], seen_lstar: f64) -> Merged {
+    let n = group.len() as f64;
+    let mean = |of: fn(&Taken) -> f64| group.iter().map(|t| of(t)).sum::<f64>() / n;
+    let repeatability = mean(|t| t.u.repeatability.powi(2)).sqrt();
+    Merged {
+        page,
+        patch,
+        lstar: mean(|t| t.lstar),
+        repeats: group.len(),
+        u: PatchUncertainty {
+            repeatability: repeatability.max(seen_lstar) / n.sqrt(),
+            wedge: mean(|t| t.u.wedge),
+            curve: mean(|t| t.u.curve),
+            flatness: mean(|t| t.u.flatness) / n.sqrt(),
+            positioning: mean(|t| t.u.positioning) / n.sqrt(),
+            quantisation: mean(|t| t.u.quantisation) / n.sqrt(),
+        },
+        temperature_lstar: 0.0,
+        correction_lstar: mean(|t| t.correction_lstar),
+    }
+}
+
+/// The patch whose repeats lie farthest apart, and how far, L*.
+fn widest(groups: &Groups) -> Option<(usize, usize, f64)> {
+    let apart = |group: &[&Taken]| {
+        let lstar = || group.iter().map(|t| t.lstar);
+        lstar().fold(f64::NEG_INFINITY, f64::max) - lstar().fold(f64::INFINITY, f64::min)
+    };
+    groups
+        .iter()
+        .filter(|(_, group)| group.len() > 1)
+        .map(|(&(page, patch), group)| (page, patch, apart(group)))
+        .max_by(|a, b| a.2.total_cmp(&b.2))
 }
 
 fn spread(values: &[f64]) -> f64 {

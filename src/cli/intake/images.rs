@@ -8,7 +8,7 @@ use crate::error::{Error, Result};
 use crate::intake::correction::corrected;
 use crate::intake::flat::Flat;
 use crate::intake::frame::{Frame, Point};
-use crate::intake::scan::{Scan, ScannedPatch, Setting, read_scan};
+use crate::intake::scan::{Scan, Setting, read_scan};
 use crate::intake::session::{Session, Taken};
 use crate::intake::wedge_file::read_wedge;
 use crate::output::OutputFolder;
@@ -49,29 +49,15 @@ fn from_images(arguments: &Arguments) -> Result<()> {
     let talk = Talk::new();
     let place = &arguments.place;
     let (panel, chart) = place.read()?;
-    let page = arguments
-        .page
-        .as_ref()
-        .map(|name| page_index(name, &chart))
-        .transpose()?;
-    let wedge_file = arguments
-        .wedge
-        .clone()
-        .unwrap_or_else(|| place.project.join("wedge.csv"));
+    let page = arguments.page.as_ref();
+    let page = page.map(|name| page_index(name, &chart)).transpose()?;
+    let own = || place.project.join("wedge.csv");
+    let wedge_file = arguments.wedge.clone().unwrap_or_else(own);
     let frame = Frame::of(&panel);
     let on_frame = arguments.corners.is_none().then_some(&frame);
     let steps = read_wedge(&wedge_file, on_frame, panel.instrument.repeatability_lstar)?;
-    let (dir, name) = place.named()?;
     let pictures = picture_names(arguments.files.len());
-    if pictures.iter().any(|p| p == name) {
-        return Err(Error::Usage(format!(
-            "--out {}: expected another name: {name} will be the picture of what was read",
-            place.out.display()
-        )));
-    }
-    let mut names = pictures.clone();
-    names.push(name.to_owned());
-    let mut folder = OutputFolder::open(dir, place.how.force, &names)?;
+    let mut folder = open(place, &pictures)?;
     let flat = arguments.flat.as_deref().map(Flat::read).transpose()?;
     let setting = Setting {
         panel: &panel,
@@ -82,43 +68,84 @@ fn from_images(arguments: &Arguments) -> Result<()> {
         corners: arguments.corners,
         page,
     };
-    let (mut taken, mut reports, mut warnings) = (Vec::new(), Vec::new(), Vec::new());
+    let mut read = Read::default();
     for (file, picture) in arguments.files.iter().zip(&pictures) {
         talk.step(&format!("reading {}", file.display()));
         let scan = read_scan(file, &setting)?;
         folder.stage(picture, drawn(&scan, &panel, &chart)?)?;
-        taken.extend(readings(&scan));
-        warnings.extend(
-            scan.warnings
-                .iter()
-                .map(|w| format!("{}: {w}", file.display())),
-        );
-        reports.push(ScanReport::of(&scan, &chart));
+        read.add(&scan, &chart);
     }
-    let mut session = Session::of(&taken, &chart, &panel.instrument);
-    // The wedge is read in the same geometry, so only what lies over the panel alone is taken off.
-    if panel.instrument.cover.is_some() {
-        uncover(&mut session, &panel);
-    }
-    folder.stage(name, scans_csv(&chart, &session.readings()))?;
-    let source = match arguments.files.len() {
-        1 => "readings from 1 picture".to_owned(),
-        n => format!("readings from {n} pictures"),
-    };
-    let mut report = IntakeReport::of(&panel, &chart, source, reports, &session);
-    report.warnings = warnings;
-    report
-        .warnings
-        .extend(session.scattered(&chart, &panel.instrument));
-    report.warnings.extend(unread(&session, &chart));
-    report.files = folder
-        .commit()?
-        .iter()
-        .map(|f| f.display().to_string())
-        .collect();
+    let report = written(read, place, folder, &panel, &chart)?;
     report.warnings.iter().for_each(|w| talk.warn(w));
     drop(talk);
     tell(place.how.json, || report.to_json(), &report)
+}
+
+/// What was read of all scans so far.
+#[derive(Default)]
+struct Read {
+    taken: Vec<Taken>,
+    scans: Vec<ScanReport>,
+    warnings: Vec<String>,
+}
+
+impl Read {
+    fn add(&mut self, scan: &Scan, chart: &Chart) {
+        let from = scan.file.display().to_string();
+        let told = scan.warnings.iter().map(|w| format!("{from}: {w}"));
+        self.warnings.extend(told);
+        self.scans.push(ScanReport::of(scan, chart));
+        self.taken.extend(scan.patches.iter().map(|p| Taken {
+            page: scan.page,
+            patch: p.patch,
+            lstar: p.lstar,
+            u: p.u,
+            correction_lstar: 0.0,
+            from: from.clone(),
+        }));
+    }
+}
+
+/// The output folder, for the readings and the pictures.
+fn open(place: &Place, pictures: &[String]) -> Result<OutputFolder> {
+    let (dir, name) = place.named()?;
+    if pictures.iter().any(|p| p == name) {
+        return Err(Error::Usage(format!(
+            "--out {}: expected another name: {name} will be the picture of what was read",
+            place.out.display()
+        )));
+    }
+    let mut names = pictures.to_vec();
+    names.push(name.to_owned());
+    OutputFolder::open(dir, place.how.force, &names)
+}
+
+/// Merges what was read, and writes it with the pictures.
+fn written(
+    read: Read,
+    place: &Place,
+    mut folder: OutputFolder,
+    panel: &Panel,
+    chart: &Chart,
+) -> Result<IntakeReport> {
+    let mut session = Session::of(&read.taken, chart, &panel.instrument);
+    // The wedge is read in the same geometry, so only what lies over the panel alone is taken off.
+    if panel.instrument.cover.is_some() {
+        uncover(&mut session, panel);
+    }
+    folder.stage(place.named()?.1, scans_csv(chart, &session.readings()))?;
+    let source = match read.scans.len() {
+        1 => "readings from 1 picture".to_owned(),
+        n => format!("readings from {n} pictures"),
+    };
+    let mut report = IntakeReport::of(panel, chart, source, read.scans, &session);
+    report.warnings = read.warnings;
+    let scattered = session.scattered(chart, &panel.instrument);
+    report.warnings.extend(scattered);
+    report.warnings.extend(unread(&session, chart));
+    let files = folder.commit()?;
+    report.files = files.iter().map(|f| f.display().to_string()).collect();
+    Ok(report)
 }
 
 fn page_index(name: &str, chart: &Chart) -> Result<usize> {
@@ -146,19 +173,6 @@ fn picture_names(files: usize) -> Vec<String> {
     (1..=files)
         .map(|k| format!("intake-{k:0digits$}.png"))
         .collect()
-}
-
-fn readings(scan: &Scan) -> Vec<Taken> {
-    let from = scan.file.display().to_string();
-    let taken = |p: &ScannedPatch| Taken {
-        page: scan.page,
-        patch: p.patch,
-        lstar: p.lstar,
-        u: p.u,
-        correction_lstar: 0.0,
-        from: from.clone(),
-    };
-    scan.patches.iter().map(taken).collect()
 }
 
 /// Takes the cover's light off every value.
