@@ -346,25 +346,32 @@ fn planted_drift_is_found() {
         drift.significant && (drift.total_lstar - 0.5).abs() < 1e-9,
         "{drift:?}"
     );
-    assert!((drift.correction_lstar(6.0).0 + 0.3).abs() < 1e-9);
+    // In proportion: the reference itself comes back to its first lightness at every place.
+    for place in [0.0, 6.0, 10.0] {
+        let read = reflectance_from_lstar(76.0 + 0.05 * place);
+        let back = lstar_from_reflectance(read * drift.gain(place).0);
+        assert!((back - 76.0).abs() < 1e-9, "{place}: {back}");
+    }
     let scattered = [(0.0, 76.0), (4.0, 76.1), (7.0, 75.95), (10.0, 76.02)];
     assert!(!Drift::of(&scattered, 11).unwrap().significant);
     assert!(Drift::of(&references[..2], 11).is_none());
 }
 
-/// A session whose reference falls by two L* is refused; by half of one, it is put right.
+/// A session whose instrument loses light in proportion: where its reference falls by half an L*, patches are put right; by two, all
+/// is refused.
 #[test]
 fn drift_over_a_session_is_corrected_or_refused() {
     let session = |fall: f64| {
         let nm: Vec<String> = (0..36).map(|k| format!("{}", 380 + 10 * k)).collect();
         let mut text = format!("page,patch,{}\n", nm.join(","));
         for k in 0..13 {
-            let shift = -fall * f64::from(k) / 12.0;
+            let at = 76.0 - fall * f64::from(k) / 12.0;
+            let gain = reflectance_from_lstar(at) / reflectance_from_lstar(76.0);
             let (page, patch, lstar) = match k % 4 {
                 0 => ("reference", "tile".to_owned(), 76.0),
                 _ => ("p01", format!("q{k:02}").replace("q12", "q00"), 60.0),
             };
-            let value = format!("{:.7}", reflectance_from_lstar(lstar + shift));
+            let value = format!("{:.7}", reflectance_from_lstar(lstar) * gain);
             text += &format!("{page},{patch},{}\n", vec![value; 36].join(","));
         }
         let file = read(&text.replace("q12", "q00")).unwrap();

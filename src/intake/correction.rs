@@ -1,6 +1,7 @@
 //! What stands between the panel and its reading: a cover sheet, and a geometry other than 45:0.
 
 use crate::project::{Cover, Instrument, ToNormal};
+use crate::tone::lightness::{lstar_from_reflectance, lstar_slope, reflectance_from_lstar};
 
 /// Geometries whose readings are those of 45:0: light at 45°, seen along the normal, or the reverse; ring or one side.
 /// Source: CIE 15:2018, 5.2; ISO 13655 (from memory).
@@ -31,6 +32,29 @@ pub fn corrected(reflectance: f64, instrument: &Instrument) -> (f64, f64) {
         value = to_45_0(value, to);
     }
     (value, u)
+}
+
+/// A reading in L* once it is corrected.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CorrectedLstar {
+    pub lstar: f64,
+    /// What the stated numbers add, standard.
+    pub u_lstar: f64,
+    /// By how much an uncertainty of the reading grows.
+    pub factor: f64,
+}
+
+/// The same as [`corrected`], in L*.
+pub fn corrected_lstar(reading_lstar: f64, instrument: &Instrument) -> CorrectedLstar {
+    const NUDGE: f64 = 1e-4;
+    let read = reflectance_from_lstar(reading_lstar);
+    let (value, u) = corrected(read, instrument);
+    let (more, _) = corrected(read + NUDGE, instrument);
+    CorrectedLstar {
+        lstar: lstar_from_reflectance(value),
+        u_lstar: u * lstar_slope(value),
+        factor: (more - value) / NUDGE * lstar_slope(value) / lstar_slope(read),
+    }
 }
 
 /// Reflectance of what lies under a cover, from the reading through it.

@@ -1,6 +1,7 @@
 //! Drift of an instrument over a session, by a reference that is read again and again.
 
 use super::student::t_quantile;
+use crate::tone::lightness::{lstar_slope, reflectance_from_lstar};
 use serde::Serialize;
 
 /// References that are needed to tell drift from scatter.
@@ -62,12 +63,15 @@ impl Drift {
         })
     }
 
-    /// What a reading at a place of the session is to be changed by, L*, and its standard uncertainty.
-    pub fn correction_lstar(&self, place: f64) -> (f64, f64) {
-        if self.significant {
-            (-self.slope_lstar * place, self.slope_u_lstar * place)
-        } else {
-            (0.0, 0.0)
+    /// What a reading's reflectance at a place of the session is to be multiplied by, and the relative standard uncertainty of that: an
+    /// instrument's lamp and its detector drift in proportion.
+    pub fn gain(&self, place: f64) -> (f64, f64) {
+        if !self.significant {
+            return (1.0, 0.0);
         }
+        let start = reflectance_from_lstar(self.start_lstar);
+        let there = reflectance_from_lstar(self.start_lstar + self.slope_lstar * place);
+        let u = self.slope_u_lstar * place / (lstar_slope(there) * there);
+        (start / there, u)
     }
 }

@@ -47,28 +47,7 @@ pub struct Found {
 pub fn find(plane: &Plane, frame: &Frame) -> Result<Found> {
     let factor = plane.width.max(plane.height).div_ceil(LOOKED_AT).max(1);
     let discs = discs(plane, factor);
-    let mut corners: [Vec<&Blob>; 4] = Default::default();
-    for disc in &discs {
-        let holes = holes(disc);
-        if let Some(list) = holes.checked_sub(1).and_then(|k| corners.get_mut(k)) {
-            list.push(disc);
-        }
-    }
-    let missing: Vec<String> = (1..=4)
-        .filter(|k| corners[k - 1].is_empty())
-        .map(|k| k.to_string())
-        .collect();
-    if !missing.is_empty() {
-        return Err(plane.wrong(
-            Some(format!("{} of 4 corner marks", 4 - missing.len())),
-            format!(
-                "a scan frame with its four corner marks, black discs with one to four white holes: no disc with {} hole(s) was found; \
-                 scan the whole frame at 150 dpi or more, sharp and without shade over its corners, or give --corners",
-                missing.join(", nor with ")
-            ),
-        ));
-    }
-    corners.iter_mut().for_each(|c| c.truncate(CANDIDATES));
+    let corners = corners(plane, &discs)?;
     let mut seen: Vec<(Vec<Point>, bool)> = Vec::new();
     for indices in combinations(&corners) {
         let four: [&Blob; 4] = std::array::from_fn(|k| corners[k][indices[k]]);
@@ -98,6 +77,33 @@ pub fn find(plane: &Plane, frame: &Frame) -> Result<Found> {
         ));
     }
     located(plane, frame, marks, factor)
+}
+
+/// The discs that may be each corner's mark. Errs where a corner has none.
+fn corners<'a>(plane: &Plane, discs: &'a [Blob]) -> Result<[Vec<&'a Blob>; 4]> {
+    let mut corners: [Vec<&Blob>; 4] = Default::default();
+    for disc in discs {
+        let holes = holes(disc);
+        if let Some(list) = holes.checked_sub(1).and_then(|k| corners.get_mut(k)) {
+            list.push(disc);
+        }
+    }
+    let missing: Vec<String> = (1..=4)
+        .filter(|k| corners[k - 1].is_empty())
+        .map(|k| k.to_string())
+        .collect();
+    if !missing.is_empty() {
+        return Err(plane.wrong(
+            Some(format!("{} of 4 corner marks", 4 - missing.len())),
+            format!(
+                "a scan frame with its four corner marks, black discs with one to four white holes: no disc with {} hole(s) was found; \
+                 scan the whole frame at 150 dpi or more, sharp and without shade over its corners, or give --corners",
+                missing.join(", nor with ")
+            ),
+        ));
+    }
+    corners.iter_mut().for_each(|c| c.truncate(CANDIDATES));
+    Ok(corners)
 }
 
 /// Marks at full resolution, and the map through them.

@@ -1,11 +1,12 @@
 //! Spectra to readings: luminous reflectance and colour, drift taken off, cover and geometry corrected.
 
-use super::correction::corrected;
+use super::correction::corrected_lstar;
 use super::drift::{DRIFT_MAX_LSTAR, Drift};
 use super::scan::PatchUncertainty;
 use super::session::Taken;
 use super::spectra_file::{Measured, SpectraFile, Target};
 use crate::error::{Error, InputError, Result};
+use crate::project::limits::LSTAR;
 use crate::project::{Chart, Instrument};
 use crate::tone::lightness::{lstar_from_reflectance, lstar_slope, reflectance_from_lstar};
 use crate::tone::spectra::Lab;
@@ -43,49 +44,35 @@ pub fn from_spectra(
     chart: &Chart,
     bandpass: bool,
 ) -> Result<FromSpectra> {
-    let labs: Vec<Lab> = file
-        .spectra
-        .iter()
-        .map(|m| {
-            let spectrum = if bandpass {
-                m.spectrum.without_bandpass()
-            } else {
-                m.spectrum.clone()
-            };
-            spectrum.lab(instrument.illuminant)
-        })
-        .collect();
+    let lab = |m: &Measured| match bandpass {
+        true => m.spectrum.without_bandpass().lab(instrument.illuminant),
+        false => m.spectrum.lab(instrument.illuminant),
+    };
+    let labs: Vec<Lab> = file.spectra.iter().map(lab).collect();
     let drifts = drifts(path, file, &labs)?;
     let drift = drifts.iter().map(|d| d.1).find(|d| d.significant);
     let (mut taken, mut colours) = (Vec::new(), Vec::new());
-    for (place, (measured, lab)) in file.spectra.iter().zip(&labs).enumerate() {
+    for (place, (measured, lab)) in file.spectra.iter().zip(labs).enumerate() {
         let Target::Patch { page, patch } = measured.target else {
             continue;
         };
-        let (shift, shift_u) = drift.map_or((0.0, 0.0), |d| d.correction_lstar(place as f64));
-        let read = reflectance_from_lstar(lab.lstar + shift);
-        let (value, u) = corrected(read, instrument);
-        check(path, measured, chart, read, value)?;
-        let factor = {
-            let (more, _) = corrected(read + 1e-4, instrument);
-            (more - value) / 1e-4 * lstar_slope(value) / lstar_slope(read)
-        };
+        let (gain, gain_u) = drift.map_or((1.0, 0.0), |d| d.gain(place as f64));
+        let read = reflectance_from_lstar(lab.lstar) * gain;
+        let value = corrected_lstar(lstar_from_reflectance(read), instrument);
+        check(path, measured, chart, read, value.lstar)?;
+        let drift_u = gain_u * read * lstar_slope(read);
         taken.push(Taken {
             page,
             patch,
-            lstar: lstar_from_reflectance(value),
+            lstar: value.lstar,
             u: PatchUncertainty {
-                repeatability: instrument.repeatability_lstar * factor,
+                repeatability: instrument.repeatability_lstar * value.factor,
                 ..PatchUncertainty::default()
             },
-            correction_lstar: (u * lstar_slope(value)).hypot(shift_u * factor),
+            correction_lstar: value.u_lstar.hypot(drift_u * value.factor),
             from: format!("{}, line {}", path.display(), measured.line),
         });
-        colours.push(Coloured {
-            page,
-            patch,
-            lab: *lab,
-        });
+        colours.push(Coloured { page, patch, lab });
     }
     Ok(FromSpectra {
         taken,
@@ -94,8 +81,8 @@ pub fn from_spectra(
     })
 }
 
-fn check(path: &Path, measured: &Measured, chart: &Chart, read: f64, value: f64) -> Result<()> {
-    if value > 0.0 && value <= crate::project::limits::REFLECTANCE.max {
+fn check(path: &Path, measured: &Measured, chart: &Chart, read: f64, lstar: f64) -> Result<()> {
+    if LSTAR.contains(lstar) {
         return Ok(());
     }
     let named = match measured.target {
@@ -111,7 +98,7 @@ fn check(path: &Path, measured: &Measured, chart: &Chart, read: f64, value: f64)
         field: None,
         value: Some(format!("reflectance {read:.4} of {named}")),
         expected: format!(
-            "a reading that the cover and the geometry of panel.toml leave something of; they make it {value:.4}"
+            "a reading that the cover and the geometry of panel.toml leave something of; they make it {lstar:.2} L*"
         ),
     }))
 }

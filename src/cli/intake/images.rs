@@ -5,7 +5,7 @@ use super::super::{arguments, on_threads, tell};
 use super::{Place, unread};
 use crate::draw::{PatchWords, intake_png};
 use crate::error::{Error, Result};
-use crate::intake::correction::corrected;
+use crate::intake::correction::corrected_lstar;
 use crate::intake::flat::Flat;
 use crate::intake::frame::{Frame, Point};
 use crate::intake::scan::{Scan, Setting, read_scan};
@@ -14,7 +14,6 @@ use crate::intake::wedge_file::read_wedge;
 use crate::output::OutputFolder;
 use crate::project::{Chart, Panel, scans_csv};
 use crate::report::{IntakeReport, ScanReport};
-use crate::tone::lightness::{lstar_from_reflectance, lstar_slope, reflectance_from_lstar};
 use std::path::PathBuf;
 
 /// Read scanned or photographed pages: PNG, TIFF or JPEG, 8 or 16 bit, grey or colour
@@ -180,14 +179,10 @@ fn uncover(session: &mut Session, panel: &Panel) {
     let mut instrument = panel.instrument.clone();
     instrument.to_45_0 = None;
     for m in &mut session.merged {
-        let read = reflectance_from_lstar(m.lstar);
-        let (value, u) = corrected(read, &instrument);
-        // The same uncertainty in reflectance weighs more under the cover.
-        let (wider, _) = corrected(read + 1e-4, &instrument);
-        let factor = (wider - value) / 1e-4 * lstar_slope(value) / lstar_slope(read);
-        m.lstar = lstar_from_reflectance(value);
-        m.u = m.u.scaled(factor);
-        m.correction_lstar = u * lstar_slope(value);
+        let taken_off = corrected_lstar(m.lstar, &instrument);
+        m.lstar = taken_off.lstar;
+        m.u = m.u.scaled(taken_off.factor);
+        m.correction_lstar = taken_off.u_lstar;
     }
 }
 
