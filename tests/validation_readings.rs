@@ -2,7 +2,11 @@
 
 use greyloom::intake::budget::{Budget, Evaluation, Source};
 use greyloom::intake::outliers::{grubbs, grubbs_critical, modified_z, without_far};
+use greyloom::intake::scan::PatchUncertainty;
+use greyloom::intake::session::{Session, Taken};
 use greyloom::intake::student::t_quantile;
+use greyloom::project::{read_chart, read_panel};
+use std::path::Path;
 
 fn near(found: f64, expected: f64, within: f64, what: &str) {
     assert!(
@@ -96,4 +100,59 @@ fn the_end_gauge_budget_comes_out_as_published() {
     near(budget.combined(), 32.0, 0.5, "u_c, nm");
     assert_eq!(budget.effective_freedom().floor(), 16.0);
     near(budget.expanded(0.99), 93.0, 0.6, "U99, nm");
+}
+
+/// Six repeats of one patch by hand: 60 ± 0.1 L* and one at 62. The five have mean 60.02 and squares 0.0064 + 0.0144 + 0.0004 +
+/// 0.0064 + 0.0004 = 0.028 about it, over 4 = 0.007.
+#[test]
+fn repeats_are_merged_without_the_one_that_does_not_belong() {
+    let project = Path::new("tests/data/scans/project");
+    let panel = read_panel(&project.join("panel.toml")).unwrap();
+    let chart = read_chart(&project.join("chart.csv"), &panel).unwrap();
+    let lstar = [60.1, 59.9, 62.0, 60.0, 60.1, 60.0];
+    let taken: Vec<Taken> = lstar
+        .iter()
+        .enumerate()
+        .map(|(k, &lstar)| Taken {
+            page: 0,
+            patch: 3,
+            lstar,
+            u: PatchUncertainty {
+                repeatability: 0.01,
+                wedge: 0.05,
+                ..PatchUncertainty::default()
+            },
+            correction_lstar: 0.0,
+            from: format!("scan {k}"),
+        })
+        .collect();
+    let session = Session::of(&taken, &chart, &panel.instrument);
+    let [outlier] = &session.outliers[..] else {
+        panic!("{:?}", session.outliers);
+    };
+    assert_eq!(
+        (outlier.from.as_str(), outlier.patch.as_str()),
+        ("scan 2", "q03")
+    );
+    let [merged] = &session.merged[..] else {
+        panic!("one patch was read");
+    };
+    assert_eq!(merged.repeats, 5);
+    near(merged.lstar, 60.02, 1e-9, "mean");
+    let s = 0.007f64.sqrt();
+    near(
+        session.repeat_lstar.unwrap().0,
+        s,
+        1e-9,
+        "scatter of repeats",
+    );
+    // The wedge is the same for all, so more repeats don't make it better known.
+    let combined = (s * s / 5.0 + 0.05 * 0.05f64).sqrt();
+    near(merged.combined_lstar(), combined, 1e-9, "combined");
+    let readings = session.readings();
+    assert_eq!(
+        (readings[0].page, readings[0].patch, readings[0].repeat),
+        (0, 3, 1)
+    );
+    near(readings[0].u_lstar.unwrap(), combined, 1e-9, "as written");
 }
