@@ -9,6 +9,7 @@ pub mod draw;
 pub mod drive;
 pub mod emit;
 pub mod error;
+pub mod intake;
 pub mod output;
 pub mod panel;
 pub mod picture;

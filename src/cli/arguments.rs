@@ -112,6 +112,18 @@ pub(super) fn temperature_c(text: &str) -> Result<f64, String> {
     }
 }
 
+/// Four places, `x,y x,y x,y x,y`.
+pub(super) fn corners(text: &str) -> Result<[(f64, f64); 4], String> {
+    let pair = |place: &str| {
+        let (x, y) = place.split_once(',')?;
+        Some((plain_number(x)?, plain_number(y)?))
+    };
+    let places: Option<Vec<(f64, f64)>> = text.split_whitespace().map(pair).collect();
+    places.and_then(|p| p.try_into().ok()).ok_or_else(|| {
+        "expected four corners in pixels, such as \"120,95 1510,101 1498,1020 112,1009\"".to_owned()
+    })
+}
+
 /// Digits with a sign and a decimal point; not `inf`, `nan` or `1e3`.
 fn plain_number(text: &str) -> Option<f64> {
     let text = text.trim();

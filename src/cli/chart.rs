@@ -20,7 +20,7 @@ const FORCE: &str = "Replace files that this program did not write, or that were
 pub(super) struct Arguments {
     /// Folder with panel.toml
     #[arg(value_name = "PROJECT")]
-    project: PathBuf,
+    pub(super) project: PathBuf,
     /// Patches to measure, 20 to 2000 [default: 160]
     #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = arguments::patches, conflicts_with = "waveforms")]
     patches: Option<usize>,
@@ -32,16 +32,20 @@ pub(super) struct Arguments {
     temperatures: Vec<f64>,
     /// Finished set to verify: every level among dark, light and mixed neighbours
     #[arg(long, value_name = "W")]
-    waveforms: Option<PathBuf>,
+    pub(super) waveforms: Option<PathBuf>,
+    /// Draw what scanning the chart that is there needs, in place of choosing one: a frame to lay the panel into, and strips with
+    /// the pages' marks
+    #[arg(long, conflicts_with_all = ["patches", "pages", "temperatures"])]
+    scan_frame: bool,
     /// Chart to write, pictures of its pages beside it [default: chart.csv in PROJECT; with --waveforms, verify-chart.csv]
     #[arg(long, value_name = "FILE")]
-    out: Option<PathBuf>,
+    pub(super) out: Option<PathBuf>,
     #[command(flatten)]
-    how: How,
+    pub(super) how: How,
 }
 
-const PLANNED: &str = "chart.csv";
-const VERIFYING: &str = "verify-chart.csv";
+pub(super) const PLANNED: &str = "chart.csv";
+pub(super) const VERIFYING: &str = "verify-chart.csv";
 /// Readings of the planned chart.
 const READ: &str = "scans.csv";
 const PATCHES: usize = 160;
@@ -55,6 +59,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<()> {
 fn chart(arguments: &Arguments) -> Result<()> {
     let panel_file = arguments.project.join("panel.toml");
     let panel = read_panel(&panel_file)?;
+    if arguments.scan_frame {
+        return super::scan_frame::run(arguments, &panel);
+    }
     let grid = Grid::new(&panel, &panel_file)?;
     match &arguments.waveforms {
         Some(set) => verifying(arguments, &panel, grid, set),

@@ -8,9 +8,11 @@ mod emit;
 mod emit_lab;
 mod finished;
 mod fit;
+mod intake;
 mod picture;
 mod preview;
 mod rehearse;
+mod scan_frame;
 mod talk;
 mod trim;
 mod verify_image;
@@ -43,6 +45,7 @@ enum Command {
     Chart(chart::Arguments),
     Fit(fit::Arguments),
     Rehearse(rehearse::Arguments),
+    Intake(intake::Arguments),
     Preview(preview::Arguments),
     Emit(emit::Arguments),
     VerifyImage(verify_image::Arguments),
@@ -64,6 +67,7 @@ pub fn run(line: impl IntoIterator<Item = OsString>) -> Result<()> {
         Command::Chart(arguments) => chart::run(&arguments),
         Command::Fit(arguments) => fit::run(&arguments),
         Command::Rehearse(arguments) => rehearse::run(&arguments),
+        Command::Intake(arguments) => intake::run(&arguments),
         Command::Preview(arguments) => preview::run(&arguments),
         Command::Emit(arguments) => emit::run(&arguments),
         Command::VerifyImage(arguments) => verify_image::run(&arguments),

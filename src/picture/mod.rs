@@ -8,6 +8,7 @@ mod scale;
 
 pub use levels::{Dither, LevelPicture, bayer, to_levels, wanted_lstar};
 pub use patterns::Pattern;
+pub(crate) use read::decoded_picture;
 pub use read::{PIXELS_MAX, read_picture};
 pub use scale::{Fitting, scaled};
 

@@ -28,6 +28,20 @@ const LUMINANCE: [f64; 3] = [0.2126, 0.7152, 0.0722];
 /// [`Error::File`] where the file can't be read; [`Error::Input`] where it is no PNG, JPEG or TIFF, is damaged, has no
 /// pixel, or more than [`PIXELS_MAX`].
 pub fn read_picture(file: &Path) -> Result<Luminance> {
+    let picture = decoded_picture(
+        file,
+        "make it smaller first, the panel shows no more than its own pixels",
+    )?;
+    Ok(Luminance {
+        width: picture.width() as usize,
+        height: picture.height() as usize,
+        values: luminance(&picture),
+    })
+}
+
+/// The samples of a picture as they stand, turned as its Exif orientation says; `smaller` says what to do about one of too many
+/// pixels. Errs as [`read_picture`] does.
+pub(crate) fn decoded_picture(file: &Path, smaller: &str) -> Result<DynamicImage> {
     let size = std::fs::metadata(file).map_err(|e| Error::file(file, "read", e))?;
     if size.len() > FILE_BYTES_MAX {
         let found = Some(format!("{} MiB", size.len() >> 20));
@@ -59,8 +73,7 @@ pub fn read_picture(file: &Path) -> Result<Luminance> {
     let pixels = u64::from(width) * u64::from(height);
     if pixels == 0 || pixels > PIXELS_MAX || width.max(height) > SIDE_MAX {
         let expected = format!(
-            "a picture of 1 to {} million pixels, no side longer than {SIDE_MAX}; make it smaller first, the panel shows no more than \
-             its own pixels",
+            "a picture of 1 to {} million pixels, no side longer than {SIDE_MAX}; {smaller}",
             PIXELS_MAX / 1_000_000
         );
         return Err(wrong(file, Some(format!("{width} × {height}")), expected));
@@ -76,11 +89,7 @@ pub fn read_picture(file: &Path) -> Result<Luminance> {
     let turned = decoder.orientation().map_err(|e| damaged(file, &e))?;
     let mut picture = DynamicImage::from_decoder(decoder).map_err(|e| damaged(file, &e))?;
     picture.apply_orientation(turned);
-    Ok(Luminance {
-        width: picture.width() as usize,
-        height: picture.height() as usize,
-        values: luminance(&picture),
-    })
+    Ok(picture)
 }
 
 /// Whether a JPEG's end-of-image mark (ITU-T T.81, B.1.1.3: FF D9) stands near its end, zeros and other padding behind it allowed.

@@ -97,10 +97,22 @@ pub const REPEATABILITY_LSTAR: Bounds = bounds(0.001, 10.0, " L*");
 pub const APERTURE_MM: Bounds = bounds(0.1, 100.0, " mm");
 pub const USUAL_APERTURE_MM: f64 = 4.0;
 
+/// How much a grey moves with temperature, either sign, and how well the panel's temperature is known.
+pub const LSTAR_PER_C: Bounds = bounds(-20.0, 20.0, " L*/°C");
+pub const TEMPERATURE_U_C: Bounds = bounds(0.0, 20.0, " °C");
+/// What a cover, or a surface's gloss, sends back, and what a cover lets through.
+pub const COVER_REFLECTANCE: Bounds = bounds(0.0, 0.5, "");
+pub const COVER_TRANSMITTANCE: Bounds = bounds(0.1, 1.0, "");
+pub const GEOMETRY_GAIN: Bounds = bounds(0.5, 2.0, "");
+/// Standard uncertainty of a correction, reflectance.
+pub const READING_U: Bounds = bounds(0.0, 0.2, "");
+
 /// Luminous reflectance against the perfect diffuser; above 1 for glossy or fluorescent samples.
 pub const REFLECTANCE: Bounds = bounds(0.0, 1.2, "");
 /// The same in L*: a reflectance of 1.2 is 107.3.
 pub const LSTAR: Bounds = bounds(0.0, 107.0, "");
+/// Standard uncertainty of one reading's reflectance; it weights the reading, so it can't be 0.
+pub const REFLECTANCE_U: Bounds = bounds(1e-6, 0.2, "");
 pub const REPEAT: Count = count(1, 1000);
 /// Patches of one page.
 pub const PATCHES: Count = count(1, 10_000);

@@ -15,7 +15,7 @@ pub mod limits;
 mod page_draft;
 mod panel_file;
 mod scans_file;
-mod table;
+pub(crate) mod table;
 mod types;
 
 pub use cell_file::read_trains;

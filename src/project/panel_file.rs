@@ -231,11 +231,69 @@ fn instrument(mut keys: Keys) -> Option<Instrument> {
     } else {
         Some(USUAL_APERTURE_MM)
     };
+    let or_none = |keys: &mut Keys, key: &'static str, bounds| match keys.has(key) {
+        true => keys.number(key, bounds),
+        false => Some(0.0),
+    };
+    let lstar_per_c = or_none(&mut keys, "lstar_per_c", LSTAR_PER_C);
+    let temperature_u_c = or_none(&mut keys, "temperature_u_c", TEMPERATURE_U_C);
+    let with_cover = keys.has("cover");
+    let cover = keys.optional_table("cover").and_then(cover);
+    let converted = keys.has("to_45_0");
+    let to_45_0 = keys.optional_table("to_45_0").and_then(to_45_0);
     keys.done();
+    if with_cover && cover.is_none() || converted && to_45_0.is_none() {
+        return None;
+    }
     Some(Instrument {
         geometry: geometry?,
         illuminant: illuminant?,
         aperture_mm: aperture_mm?,
         repeatability_lstar: repeatability_lstar?,
+        lstar_per_c: lstar_per_c?,
+        temperature_u_c: temperature_u_c?,
+        cover,
+        to_45_0,
+    })
+}
+
+fn cover(mut keys: Keys) -> Option<Cover> {
+    let reflectance = keys.number("reflectance", COVER_REFLECTANCE);
+    let transmittance = match keys.has("transmittance") {
+        true => keys.number("transmittance", COVER_TRANSMITTANCE),
+        false => reflectance.map(|r| 1.0 - r),
+    };
+    let u = match keys.has("u") {
+        true => keys.number("u", READING_U),
+        false => Some(0.0),
+    };
+    if let (Some(r), Some(t)) = (reflectance, transmittance)
+        && r + t > 1.0
+    {
+        keys.wrong(
+            "transmittance",
+            format!("at most 1 less the reflectance, {}", 1.0 - r),
+        );
+    }
+    keys.done();
+    Some(Cover {
+        reflectance: reflectance?,
+        transmittance: transmittance?,
+        u: u?,
+    })
+}
+
+fn to_45_0(mut keys: Keys) -> Option<ToNormal> {
+    let gain = keys.number("gain", GEOMETRY_GAIN);
+    let specular = keys.number("specular", COVER_REFLECTANCE);
+    let u = match keys.has("u") {
+        true => keys.number("u", READING_U),
+        false => Some(0.0),
+    };
+    keys.done();
+    Some(ToNormal {
+        gain: gain?,
+        specular: specular?,
+        u: u?,
     })
 }

@@ -2,13 +2,16 @@
 
 use super::input_file::InputFile;
 use super::lightness_column::{self, LightnessColumn};
-use super::limits::{REPEAT, TABLE_BYTES_MAX};
+use super::limits::{REFLECTANCE_U, REPEAT, TABLE_BYTES_MAX};
 use super::table::{Row, Table};
 use super::types::*;
 use crate::error::Result;
-use crate::tone::lightness::reflectance_from_lstar;
+use crate::tone::lightness::{lstar_slope, reflectance_from_lstar};
 use std::collections::BTreeMap;
 use std::path::Path;
+
+/// Optional: the standard uncertainty of each reading's reflectance.
+const U: &str = "reflectance_u";
 
 /// Reads and checks the readings of a chart, in the order of the file.
 pub fn read_scans(path: &Path, chart: &Chart) -> Result<Vec<Reading>> {
@@ -61,10 +64,11 @@ impl<'a> ChartIndex<'a> {
 }
 
 fn readings(file: &InputFile, index: &ChartIndex) -> Option<Vec<Reading>> {
-    let table = Table::read(
+    let table = Table::read_with(
         file,
         &["page", "patch", "repeat"],
         &lightness_column::COLUMNS,
+        &[U],
     )?;
     let lightness = LightnessColumn::of(&table);
     let mut lines = BTreeMap::new();
@@ -73,7 +77,13 @@ fn readings(file: &InputFile, index: &ChartIndex) -> Option<Vec<Reading>> {
         let place = index.find(&row);
         let repeat = row.count("repeat", REPEAT);
         let lstar = lightness.lstar(&row);
-        let (Some((page, patch)), Some(repeat), Some(lstar)) = (place, repeat, lstar) else {
+        let u_reflectance = match table.has(U) {
+            true => row.number(U, REFLECTANCE_U).map(Some),
+            false => Some(None),
+        };
+        let (Some((page, patch)), Some(repeat), Some(lstar), Some(u_reflectance)) =
+            (place, repeat, lstar, u_reflectance)
+        else {
             continue;
         };
         if let Some(earlier) = lines.insert((page, patch, repeat), row.line) {
@@ -87,20 +97,28 @@ fn readings(file: &InputFile, index: &ChartIndex) -> Option<Vec<Reading>> {
             patch,
             repeat,
             lstar,
+            u_lstar: u_reflectance.map(|u| u * lstar_slope(reflectance_from_lstar(lstar))),
             line: row.line,
         });
     }
     Some(readings)
 }
 
-/// Readings of a chart as their file, reflectance to 6 places: 0.001 L* at the darkest.
+/// Readings of a chart as their file, reflectance to 6 places: 0.001 L* at the darkest. Where every reading states its
+/// uncertainty, that too.
 pub fn scans_csv(chart: &Chart, readings: &[Reading]) -> String {
+    let stated = !readings.is_empty() && readings.iter().all(|r| r.u_lstar.is_some());
     let line = |r: &Reading| {
         let page = &chart.pages[r.page];
         let reflectance = reflectance_from_lstar(r.lstar);
         let patch = &page.patches[r.patch].name;
-        format!("{},{patch},{},{reflectance:.6}\n", page.name, r.repeat)
+        let u = r.u_lstar.filter(|_| stated).map_or(String::new(), |u| {
+            let u = u / lstar_slope(reflectance);
+            format!(",{:.6}", u.clamp(REFLECTANCE_U.min, REFLECTANCE_U.max))
+        });
+        format!("{},{patch},{},{reflectance:.6}{u}\n", page.name, r.repeat)
     };
     let lines: String = readings.iter().map(line).collect();
-    format!("page,patch,repeat,reflectance\n{lines}")
+    let u = if stated { ",reflectance_u" } else { "" };
+    format!("page,patch,repeat,reflectance{u}\n{lines}")
 }

@@ -5,14 +5,14 @@ use super::limits::{Bounds, Count};
 use csv::StringRecord;
 
 /// Columns of a table, and its rows. Columns may stand in any order.
-pub(super) struct Table<'a> {
+pub(crate) struct Table<'a> {
     file: &'a InputFile,
     header: StringRecord,
     records: Vec<(usize, StringRecord)>,
 }
 
 /// One row. A cell that is wrong is noted in the file and read as `None`.
-pub(super) struct Row<'a> {
+pub(crate) struct Row<'a> {
     pub file: &'a InputFile,
     pub line: usize,
     header: &'a StringRecord,
@@ -23,6 +23,25 @@ impl<'a> Table<'a> {
     /// Reads the table with these columns and exactly one of `either`, if any; notes missing, doubled and unknown
     /// columns, rows that don't have as many cells as the header, and a table without rows.
     pub fn read(file: &'a InputFile, columns: &[&str], either: &[&str]) -> Option<Self> {
+        Self::checked(file, |line, header| {
+            check_header(file, line, header, (columns, &[]), either);
+        })
+    }
+
+    /// Reads the table with these columns, exactly one of `either`, if any, and any of `optional`.
+    pub fn read_with(
+        file: &'a InputFile,
+        columns: &[&str],
+        either: &[&str],
+        optional: &[&str],
+    ) -> Option<Self> {
+        Self::checked(file, |line, header| {
+            check_header(file, line, header, (columns, optional), either);
+        })
+    }
+
+    /// Reads the table with whatever columns its header has that `check` doesn't find wrong, by the header's line and cells.
+    pub fn checked(file: &'a InputFile, check: impl FnOnce(usize, &StringRecord)) -> Option<Self> {
         let mut reader = csv::ReaderBuilder::new()
             .flexible(true)
             .has_headers(false)
@@ -36,7 +55,7 @@ impl<'a> Table<'a> {
             }
         }
         let (header_line, header) = (!records.is_empty()).then(|| records.remove(0))?;
-        check_header(file, header_line, &header, columns, either);
+        check(header_line, &header);
         if !file.all_right() {
             return None;
         }
@@ -66,6 +85,10 @@ impl<'a> Table<'a> {
         })
     }
 
+    pub fn header(&self) -> &StringRecord {
+        &self.header
+    }
+
     pub fn has(&self, column: &str) -> bool {
         self.header.iter().any(|name| name == column)
     }
@@ -86,13 +109,18 @@ fn check_header(
     file: &InputFile,
     line: usize,
     header: &StringRecord,
-    columns: &[&str],
+    (columns, optional): (&[&str], &[&str]),
     either: &[&str],
 ) {
-    let known = |name: &str| columns.contains(&name) || either.contains(&name);
+    let known = |name: &str| {
+        [columns, either, optional]
+            .iter()
+            .any(|list| list.contains(&name))
+    };
     let listed = columns
         .iter()
         .chain(either)
+        .chain(optional)
         .copied()
         .collect::<Vec<_>>()
         .join(", ");

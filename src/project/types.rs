@@ -75,6 +75,32 @@ pub struct Instrument {
     pub aperture_mm: f64,
     /// Standard deviation of a repeated reading.
     pub repeatability_lstar: f64,
+    /// How much a grey moves with the panel's temperature, and how well that is known (standard); 0 where panel.toml is silent.
+    pub lstar_per_c: f64,
+    pub temperature_u_c: f64,
+    /// A sheet that lies over the panel while it is read.
+    pub cover: Option<Cover>,
+    /// How readings of another geometry become readings at 45:0.
+    pub to_45_0: Option<ToNormal>,
+}
+
+/// A sheet over the panel while it is read, shares of the light.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Cover {
+    pub reflectance: f64,
+    pub transmittance: f64,
+    /// Standard uncertainty of both.
+    pub u: f64,
+}
+
+/// Reflectance at 45:0 = gain · reading − specular.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ToNormal {
+    pub gain: f64,
+    /// What the geometry takes in of the surface's gloss.
+    pub specular: f64,
+    /// Standard uncertainty of the result, reflectance.
+    pub u: f64,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -170,6 +196,8 @@ pub struct Reading {
     pub patch: usize,
     pub repeat: u32,
     pub lstar: f64,
+    /// Its own standard uncertainty, L*, where one is stated.
+    pub u_lstar: Option<f64>,
     /// Line in the scans file.
     pub line: usize,
 }
@@ -190,6 +218,15 @@ pub struct Train {
 pub struct Measured {
     pub chart: Chart,
     pub readings: Vec<Reading>,
+}
+
+impl Measured {
+    /// Rms of the standard uncertainties that readings state of themselves, L*; `None` where none does.
+    pub fn stated_u_lstar(&self) -> Option<f64> {
+        let stated: Vec<f64> = self.readings.iter().filter_map(|r| r.u_lstar).collect();
+        let squares: f64 = stated.iter().map(|u| u * u).sum();
+        (!stated.is_empty()).then(|| (squares / stated.len() as f64).sqrt())
+    }
 }
 
 /// A patch on the chart that no reading speaks of.

@@ -31,6 +31,7 @@ impl Instrument {
                         patch,
                         repeat,
                         lstar: (shown + noise).clamp(LSTAR.min, LSTAR.max),
+                        u_lstar: None,
                         line: readings.len() + 2,
                     });
                 }

@@ -37,6 +37,7 @@ pub fn held_out(project: &Project, response: &Response) -> Vec<Compared> {
         .filter_map(|(reading, lstar)| {
             let mut compared = on_page(project, measured, reading.page, reading.patch, lstar)?;
             compared.point.kind = PointKind::Holdout;
+            compared.point.u_lstar = reading.u_lstar.unwrap_or(compared.point.u_lstar);
             Some(compared)
         })
         .collect()
@@ -45,8 +46,16 @@ pub fn held_out(project: &Project, response: &Response) -> Vec<Compared> {
 fn of_residual(project: &Project, residual: &Residual) -> Option<Compared> {
     let lstar = (residual.measured_lstar, residual.predicted_lstar);
     let mut compared = match residual.source {
-        Source::Patch { page, patch, .. } => {
-            on_page(project, &project.measured, page, patch, lstar)?
+        Source::Patch {
+            page,
+            patch,
+            reading,
+        } => {
+            let mut compared = on_page(project, &project.measured, page, patch, lstar)?;
+            let reading = project.measured.readings.get(reading);
+            let stated = reading.and_then(|r| r.u_lstar);
+            compared.point.u_lstar = stated.unwrap_or(compared.point.u_lstar);
+            compared
         }
         Source::Train { train, .. } => on_cell(project, project.trains.get(train)?, lstar),
     };

@@ -5,12 +5,15 @@ mod chart_report;
 mod check_report;
 mod compared;
 mod design_words;
+mod ends_report;
 mod image_report;
+mod intake_report;
 mod levels;
 mod lines;
 mod rehearsal_report;
 mod request;
 mod response_report;
+mod scan_frame_report;
 mod summary;
 mod temperature_words;
 mod trim_report;
@@ -20,7 +23,9 @@ pub use by_input::{Bin, ByInput};
 pub use chart_report::{ChartReport, Forecast, ParameterForecast};
 pub use check_report::CheckReport;
 pub use compared::{Compared, fitted, held_out};
+pub use ends_report::EndsReport;
 pub use image_report::ImageReport;
+pub use intake_report::{IntakeReport, ScanReport};
 pub use levels::levels_csv;
 pub use rehearsal_report::RehearsalReport;
 pub use request::RequestReport;
@@ -28,6 +33,7 @@ pub use response_report::{
     Correlation, Errors, HoldoutReport, KindReport, Moved, OddPage, ParameterReport, ReadingCount,
     ResponseReport, RungReport, StrayReport,
 };
+pub use scan_frame_report::ScanFrameReport;
 pub use trim_report::{TrimBandReport, TrimReport};
 
 use crate::design::Design;

@@ -38,6 +38,7 @@ pub struct ReadingCount {
     pub temperatures_c: Vec<f64>,
     /// `page/patch` of every patch that no reading speaks of, held-out pages included.
     pub patches_without_reading: Vec<String>,
+    /// What a reading is unsure by, L*: the instrument's repeatability, or the rms of what the readings state.
     pub repeatability_lstar: f64,
 }
 
@@ -229,7 +230,8 @@ fn reading_count(project: &Project, fit: &Fit) -> ReadingCount {
         strays: fit.strays.len(),
         temperatures_c,
         patches_without_reading: project.unread.iter().map(name).collect(),
-        repeatability_lstar: project.panel.instrument.repeatability_lstar,
+        repeatability_lstar: (project.measured.stated_u_lstar())
+            .unwrap_or(project.panel.instrument.repeatability_lstar),
     }
 }
 

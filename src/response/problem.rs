@@ -69,6 +69,22 @@ impl<'a> ReadingProblem<'a> {
         }
     }
 
+    /// Its standard uncertainty, L*: the one that it states, otherwise the instrument's repeatability.
+    pub fn sigma_lstar(&self, source: Source) -> f64 {
+        let stated = match source {
+            Source::Patch { reading, .. } => self.project.measured.readings[reading].u_lstar,
+            Source::Train { .. } => None,
+        };
+        stated.unwrap_or(self.project.panel.instrument.repeatability_lstar)
+    }
+
+    /// The standard uncertainty that stands for all readings, L*: the instrument's repeatability, or the rms of those that
+    /// the readings state.
+    pub fn usual_sigma_lstar(&self) -> f64 {
+        let stated = self.project.measured.stated_u_lstar();
+        stated.unwrap_or(self.project.panel.instrument.repeatability_lstar)
+    }
+
     /// Values of the parameters from what the fit moves.
     pub fn values(&self, moved: &[f64]) -> Vec<f64> {
         self.parameters
@@ -142,10 +158,9 @@ impl Residuals for ReadingProblem<'_> {
     }
 
     fn residuals(&self, moved: &[f64]) -> Option<Vec<f64>> {
-        let sigma = self.project.panel.instrument.repeatability_lstar;
         let predicted = self.predicted_lstar(&self.response(moved)?);
         let of = |(&source, predicted): (&Source, f64)| {
-            (predicted - self.measured_lstar(source)) / sigma
+            (predicted - self.measured_lstar(source)) / self.sigma_lstar(source)
         };
         let mut residuals: Vec<f64> = self.sources.iter().zip(predicted).map(of).collect();
         let prior = self.prior();

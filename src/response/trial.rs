@@ -263,14 +263,20 @@ fn fine_options() -> Options {
 }
 
 fn describe(project: &Project, problem: &ReadingProblem, solution: Solution, out: Out) -> Tried {
-    let sigma = project.panel.instrument.repeatability_lstar;
+    let sigma = problem.usual_sigma_lstar();
     let readings = problem.sources().len();
-    let squares: f64 = solution
-        .residuals
+    // Of each reading's uncertainty to the usual one: 1 where no reading states its own.
+    let weights: Vec<f64> = problem
+        .sources()
         .iter()
-        .take(readings)
-        .map(|r| r * r)
-        .sum();
+        .map(|s| problem.sigma_lstar(*s) / sigma)
+        .collect();
+    let weighed = |of: fn(f64, f64) -> f64| -> f64 {
+        let residuals = solution.residuals.iter().take(readings);
+        residuals.zip(&weights).map(|(r, w)| of(*r, *w)).sum()
+    };
+    let squares = weighed(|r, _| r * r);
+    let squares_lstar = weighed(|r, w| (r * w) * (r * w));
     let judged = LeftOut::of(&solution.jacobian, &solution.residuals);
     let not_used = out.rows();
     let used_only = |(rows, errors): (Vec<usize>, Vec<f64>)| {
@@ -278,11 +284,14 @@ fn describe(project: &Project, problem: &ReadingProblem, solution: Solution, out
         used.map(|(row, error)| (!not_used.contains(row)).then_some(error * error))
             .collect()
     };
-    let left_out: Vec<Vec<Option<f64>>> = judged
-        .errors(folds(problem.sources()))
-        .into_iter()
-        .map(used_only)
-        .collect();
+    let errors = judged.errors(folds(problem.sources()));
+    let left_out_lstar: f64 = errors
+        .iter()
+        .flat_map(|(rows, errors)| rows.iter().zip(errors))
+        .filter(|(row, _)| !not_used.contains(row))
+        .map(|(row, e)| (e * weights[*row]) * (e * weights[*row]))
+        .sum();
+    let left_out: Vec<Vec<Option<f64>>> = errors.into_iter().map(used_only).collect();
     let pages = judged.squares(by_page(problem.sources()));
     let used = readings - not_used.len();
     let freedom = used.saturating_sub(problem.parameters.len()).max(1) as f64;
@@ -293,8 +302,8 @@ fn describe(project: &Project, problem: &ReadingProblem, solution: Solution, out
             rung: problem.rung,
             parameters: problem.parameters.len(),
             reduced_chi_square: squares / freedom,
-            rms_lstar: rms(squares),
-            left_out_rms_lstar: rms(left_out.iter().flatten().flatten().sum()),
+            rms_lstar: rms(squares_lstar),
+            left_out_rms_lstar: rms(left_out_lstar),
             left_out_mirrored_rms_lstar: mirrored_rms(project, problem, &pages, &out.pages)
                 .map(|r| sigma * r),
             ending: solution.ending,

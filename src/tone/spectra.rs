@@ -111,6 +111,33 @@ impl Spectrum {
             .sum()
     }
 
+    /// The spectrum as an instrument of narrow bandpass would read it, from one whose bandpass is a triangle as wide at half its
+    /// height as the even steps of the wavelengths; uneven steps stay as they are.
+    ///
+    /// R' = R − α·(R₋ − 2R + R₊), α = 0.083; at the ends the neighbour that isn't there counts as R itself. Source: E. I. Stearns,
+    /// R. E. Stearns, Color Res. Appl. 13 (1988) 257; ASTM E308 (from memory).
+    pub fn without_bandpass(&self) -> Spectrum {
+        const ALPHA: f64 = 0.083;
+        let r = &self.reflectance;
+        let steps: Vec<f64> = self
+            .wavelengths_nm
+            .windows(2)
+            .map(|w| w[1] - w[0])
+            .collect();
+        if steps.iter().any(|s| (s - steps[0]).abs() > 1e-6 * steps[0]) {
+            return self.clone();
+        }
+        let corrected = |k: usize| {
+            let below = r[k.saturating_sub(1)];
+            let above = r[(k + 1).min(r.len() - 1)];
+            (r[k] - ALPHA * (below - 2.0 * r[k] + above)).max(0.0)
+        };
+        Spectrum {
+            wavelengths_nm: self.wavelengths_nm.clone(),
+            reflectance: (0..r.len()).map(corrected).collect(),
+        }
+    }
+
     pub fn tristimulus(&self, illuminant: Illuminant) -> Tristimulus {
         weighted(illuminant, |nm| self.at(nm))
     }
