@@ -289,7 +289,8 @@ impl Options {
                     .filter(|(i, c)| *i == 0 || c.error_lstar() <= allowed);
                 let cost = |c: &Choice| {
                     let off = c.off_lstar - wanted(level);
-                    off.hypot(c.unsure_lstar) + c.far_lstar(off, step)
+                    // With `hypot` choosing takes twice as long.
+                    (off * off + c.unsure_lstar * c.unsure_lstar).sqrt() + c.far_lstar(off, step)
                 };
                 kept.map(|(_, c)| c)
                     .min_by(|a, b| cost(a).total_cmp(&cost(b)))
