@@ -7,7 +7,7 @@ use crate::project::Panel;
 use crate::response::{Response, strokes_map};
 
 /// Share of the weakest erase that readings saw, in what it drives, that a sized one keeps at least: assumed. On test panels
-/// of five makes half as long an erase left nothing to see, where the response foresaw too little only below a fifth.
+/// of five makes half as long an erase left nothing to see; the response foresaw too little at a fifth or less.
 const LEAST_SHARE: f64 = 0.5;
 /// Lengths of a sized stroke are multiples of this, ms.
 const LENGTH_MS: f64 = 10.0;
