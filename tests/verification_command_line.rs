@@ -1,10 +1,11 @@
 //! The program as a person runs it: exit codes, what is said where, and what is left on the disk.
 
+mod folder;
 mod small_project;
 mod support;
 
+use folder::contents;
 use small_project::{FILES, write_project};
-use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
@@ -42,19 +43,6 @@ fn assert_refused(dir: &Path, line: &str, exit: i32, words: &[&str]) {
     assert_eq!(stdout(&output), "", "{line}");
     assert!(!said.contains("panicked"), "{said}");
     assert!(!dir.join("out").exists(), "{line}: left an `out`");
-}
-
-/// Every file of a folder, with the list of what was written.
-fn contents(dir: &Path) -> BTreeMap<String, Vec<u8>> {
-    let entries = fs::read_dir(dir).unwrap().map(Result::unwrap);
-    entries
-        .map(|e| {
-            (
-                e.file_name().into_string().unwrap(),
-                fs::read(e.path()).unwrap(),
-            )
-        })
-        .collect()
 }
 
 const FIT: &str = "fit project --levels 32 --budget 12s --out out";

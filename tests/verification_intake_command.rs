@@ -1,6 +1,8 @@
 //! `greyloom intake` and `chart --scan-frame` as a person runs them.
 
-use std::collections::BTreeMap;
+mod folder;
+
+use folder::contents;
 use std::fs;
 use std::path::Path;
 use std::process::{Command, Output};
@@ -65,17 +67,6 @@ fn assert_refused(dir: &Path, line: &[&str], exit: i32, words: &[&str]) {
         "{told}"
     );
     assert!(!dir.join("out").exists(), "{line:?} left something");
-}
-
-fn contents(dir: &Path) -> BTreeMap<String, Vec<u8>> {
-    let entries = fs::read_dir(dir).unwrap().map(Result::unwrap);
-    let file = |e: fs::DirEntry| {
-        (
-            e.file_name().into_string().unwrap(),
-            fs::read(e.path()).unwrap(),
-        )
-    };
-    entries.map(file).collect()
 }
 
 #[test]

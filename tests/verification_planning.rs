@@ -1,8 +1,10 @@
 //! Planning against brute force and fresh algebra; what a planned chart keeps; `greyloom chart` as a person runs it.
 
+mod folder;
 mod refusals;
 mod support;
 
+use folder::contents;
 use greyloom::drive::Timing;
 use greyloom::planning::{
     Aim, CURVE, Cost, Grid, HANDLING_MIN, Knowledge, Plan, PlanRequest, Planning, READING_S,
@@ -13,7 +15,7 @@ use greyloom::project::{
 };
 use nalgebra::{DMatrix, DVector};
 use refusals::{assert_refused, run};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Output;
@@ -369,17 +371,6 @@ fn patches_hold_the_aperture_with_room_round_it() {
 
 fn said(output: &Output) -> String {
     String::from_utf8(output.stderr.clone()).unwrap()
-}
-
-fn contents(dir: &Path) -> BTreeMap<String, Vec<u8>> {
-    let entries = fs::read_dir(dir).unwrap().map(Result::unwrap);
-    let file = |e: fs::DirEntry| {
-        (
-            e.file_name().into_string().unwrap(),
-            fs::read(e.path()).unwrap(),
-        )
-    };
-    entries.map(file).collect()
 }
 
 /// A folder with a project of nothing but the panel.

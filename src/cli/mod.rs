@@ -18,7 +18,7 @@ mod trim;
 mod verify_image;
 
 use crate::error::{Error, InputError, Result};
-use crate::project::{Limits, Panel};
+use crate::project::{Chart, Limits, Panel, read_chart, read_chart_of};
 use crate::waveforms::Waveforms;
 use clap::error::ErrorKind;
 use clap::{Parser, Subcommand};
@@ -139,6 +139,14 @@ fn set_of_panel(file: &Path, panel: &Panel, project: &Path) -> Result<Waveforms>
             project.join("panel.toml").display()
         ),
     }))
+}
+
+/// Reads a chart of `panel`; one that verifies a finished set where its file is given.
+fn chart_of(file: &Path, panel: &Panel, verified: Option<&Path>) -> Result<Chart> {
+    match verified {
+        Some(set) => read_chart_of(file, panel, &Waveforms::read(set)?),
+        None => read_chart(file, panel),
+    }
 }
 
 /// Errs where the panel of a project is not made for a temperature that `option` asks for.

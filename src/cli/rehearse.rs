@@ -1,13 +1,12 @@
 //! `greyloom rehearse`: a chart as the test panel would show it.
 
 use super::talk::Talk;
-use super::{How, arguments, on_threads, tell};
+use super::{How, arguments, chart_of, on_threads, tell};
 use crate::error::{Error, Result};
 use crate::output;
-use crate::project::{Chart, Panel, read_chart, read_chart_of, read_panel, scans_csv};
+use crate::project::{Chart, Panel, read_panel, scans_csv};
 use crate::rehearsal::{Instrument, Start, TestPanel};
 use crate::report::RehearsalReport;
-use crate::waveforms::Waveforms;
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -75,7 +74,7 @@ fn rehearse(arguments: &Arguments) -> Result<()> {
         None => TestPanel::shipped()?,
     };
     let file = chart_file(arguments);
-    let chart = chart(arguments, &file, &panel)?;
+    let chart = chart_of(&file, &panel, arguments.waveforms.as_deref())?;
     let out = out(arguments, &file)?;
     output::check_file(&out, arguments.how.force)?;
     warn(&talk, arguments, &out);
@@ -102,13 +101,6 @@ fn rehearse(arguments: &Arguments) -> Result<()> {
 fn chart_file(arguments: &Arguments) -> PathBuf {
     let own = || arguments.project.join("chart.csv");
     arguments.chart.clone().unwrap_or_else(own)
-}
-
-fn chart(arguments: &Arguments, file: &Path, panel: &Panel) -> Result<Chart> {
-    match &arguments.waveforms {
-        Some(set) => read_chart_of(file, panel, &Waveforms::read(set)?),
-        None => read_chart(file, panel),
-    }
 }
 
 /// `chart.csv` → `scans.csv`, `holdout-chart.csv` → `holdout-scans.csv`, `pages.csv` → `pages-scans.csv`. Errs where it

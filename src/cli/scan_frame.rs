@@ -1,15 +1,14 @@
 //! `greyloom chart --scan-frame`: what is printed for scanning a chart.
 
 use super::chart::{Arguments, PLANNED, VERIFYING};
-use super::tell;
+use super::{chart_of, tell};
 use crate::draw::{page_strips_png, scan_frame_png, strips_on_a_sheet};
 use crate::error::{Error, InputError, Result};
 use crate::intake::frame::Frame;
 use crate::intake::page_mark::PAGES_MAX;
 use crate::output::OutputFolder;
-use crate::project::{Chart, Panel, read_chart, read_chart_of};
+use crate::project::{Chart, Panel};
 use crate::report::ScanFrameReport;
-use crate::waveforms::Waveforms;
 use std::path::{Path, PathBuf};
 
 pub(super) fn run(arguments: &Arguments, panel: &Panel) -> Result<()> {
@@ -47,20 +46,10 @@ pub(super) fn run(arguments: &Arguments, panel: &Panel) -> Result<()> {
 
 /// The chart that is there.
 fn chart(arguments: &Arguments, panel: &Panel) -> Result<(PathBuf, Chart)> {
-    let named = |usual: &str| {
-        let own = || arguments.project.join(usual);
-        arguments.out.clone().unwrap_or_else(own)
-    };
-    match &arguments.waveforms {
-        Some(set) => {
-            let file = named(VERIFYING);
-            let chart = read_chart_of(&file, panel, &Waveforms::read(set)?)?;
-            Ok((file, chart))
-        }
-        None => {
-            let file = named(PLANNED);
-            let chart = read_chart(&file, panel)?;
-            Ok((file, chart))
-        }
-    }
+    let verified = arguments.waveforms.as_deref();
+    let usual = verified.map_or(PLANNED, |_| VERIFYING);
+    let own = || arguments.project.join(usual);
+    let file = arguments.out.clone().unwrap_or_else(own);
+    let chart = chart_of(&file, panel, verified)?;
+    Ok((file, chart))
 }

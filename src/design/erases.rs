@@ -2,7 +2,7 @@
 
 use super::climate::BandClimate;
 use super::reach::Climate;
-use crate::drive::Erase;
+use crate::drive::{Erase, Stroke};
 use crate::project::Panel;
 use crate::response::{Response, strokes_map};
 
@@ -56,20 +56,20 @@ pub fn passed_over(panel: &Panel) -> Option<String> {
 /// The usable erases with clearing strokes next to nothing: no sized one is shorter.
 pub fn barely_cleared(panel: &Panel) -> Vec<Erase> {
     let mut erases = usable(panel);
-    let strokes = erases.iter_mut().flat_map(|e| &mut e.strokes);
-    strokes
-        .filter(|s| clears(panel, s.pixel_v))
-        .for_each(|s| s.ms = s.ms.min(LENGTH_MS));
+    let strokes = erases.iter_mut().flat_map(|e| clearing(e, panel));
+    strokes.for_each(|s| s.ms = s.ms.min(LENGTH_MS));
     erases
 }
 
-/// Whether a stroke clears: stronger than any disturb.
-fn clears(panel: &Panel, pixel_v: f64) -> bool {
-    pixel_v < -panel.drivers.data_v.max.abs()
+/// The strokes that clear: stronger than any disturb.
+fn clearing<'e>(erase: &'e mut Erase, panel: &Panel) -> impl Iterator<Item = &'e mut Stroke> {
+    let disturb_v = panel.drivers.data_v.max.abs();
+    let strokes = erase.strokes.iter_mut();
+    strokes.filter(move |s| s.pixel_v < -disturb_v)
 }
 
 /// The erases that a band's schemes may use: first the panel's own, their clearing strokes longer where its limit on ghosts
-/// asks so; then each shorter, as far as that limit allows and half as far (geometric mean).
+/// asks so; then each as short as that limit allows, and halfway there (geometric mean).
 ///
 /// Never shorter than half of what readings saw at the coldest: by the superposition of time and temperature an erase in the
 /// heat drives the pigment further than the same in the cold. An erase stands as it is where no length will do.
@@ -114,25 +114,21 @@ impl Sizing<'_> {
     /// The erase with its clearing strokes `factor` as long.
     fn scaled(&self, factor: f64) -> Erase {
         let mut scaled = self.erase.clone();
-        let strokes = scaled.strokes.iter_mut();
-        strokes
-            .filter(|s| clears(self.panel, s.pixel_v))
-            .for_each(|s| {
-                let steps = (s.ms * factor / LENGTH_MS - ROUNDING).ceil();
-                s.ms = if factor == 1.0 {
-                    s.ms
-                } else {
-                    steps * LENGTH_MS
-                };
-            });
+        if factor == 1.0 {
+            return scaled;
+        }
+        for stroke in clearing(&mut scaled, self.panel) {
+            let steps = (stroke.ms * factor / LENGTH_MS - ROUNDING).ceil();
+            stroke.ms = steps * LENGTH_MS;
+        }
         scaled
     }
 
     /// The least factor on the clearing strokes that the limit allows; 1 where no length will do.
     fn least_factor(&self) -> f64 {
-        let strokes = self.erase.strokes.iter();
-        let clearing = strokes.filter(|s| clears(self.panel, s.pixel_v));
-        let longest_ms = clearing.map(|s| s.ms).fold(0.0, f64::max);
+        let mut own = self.erase.clone();
+        let lengths_ms = clearing(&mut own, self.panel).map(|s| s.ms);
+        let longest_ms = lengths_ms.fold(0.0, f64::max);
         let most = LONGEST_MS / longest_ms;
         let kept = |factor: f64| {
             let left = left_lstar(&self.scaled(factor), self.response, self.climates);

@@ -3,6 +3,7 @@
 use super::frame::{Frame, MARK_RADIUS_MM, Point};
 use super::marks::Found;
 use super::plane::Plane;
+use crate::response::robust::median;
 use std::f64::consts::TAU;
 
 const RAYS: usize = 90;
@@ -16,7 +17,7 @@ pub fn edge_mm(plane: &Plane, frame: &Frame, found: &Found) -> Option<f64> {
     let marks = frame.corner_marks().into_iter().chain(frame.side_marks());
     let mut widths: Vec<f64> = marks.filter_map(|m| of_mark(plane, found, m)).collect();
     widths.sort_by(f64::total_cmp);
-    (!widths.is_empty()).then(|| super::outliers::median(&widths))
+    (!widths.is_empty()).then(|| median(&widths))
 }
 
 fn of_mark(plane: &Plane, found: &Found, mark: Point) -> Option<f64> {

@@ -1,6 +1,7 @@
 //! Which of several readings of one thing don't belong, by published rules.
 
 use super::student::t_quantile;
+use crate::response::robust::median;
 
 /// Modified z-score above which a reading is an outlier.
 ///
@@ -9,15 +10,6 @@ use super::student::t_quantile;
 pub const MODIFIED_Z: f64 = 3.5;
 /// Φ⁻¹(3/4): the median of |deviation| of a normal variable in standard deviations.
 const MEDIAN_DEVIATION: f64 = 0.6745;
-
-/// Middle of sorted values; NaN where there are none.
-pub fn median(sorted: &[f64]) -> f64 {
-    match sorted.len() {
-        0 => f64::NAN,
-        n if n % 2 == 1 => sorted[n / 2],
-        n => 0.5 * (sorted[n / 2 - 1] + sorted[n / 2]),
-    }
-}
 
 /// Median of values, and the median of their absolute deviations from it.
 pub fn median_deviation(values: &[f64]) -> (f64, f64) {
@@ -66,6 +58,15 @@ impl Grubbs {
     }
 }
 
+/// Mean of values and their standard deviation; the latter 0 for one value, both NaN for none.
+pub fn mean_and_deviation(values: &[f64]) -> (f64, f64) {
+    let n = values.len() as f64;
+    let mean = values.iter().sum::<f64>() / n;
+    let squares: f64 = values.iter().map(|v| (v - mean).powi(2)).sum();
+    let s = (squares / (n - 1.0).max(1.0)).sqrt();
+    (mean, if values.is_empty() { f64::NAN } else { s })
+}
+
 /// Tests the value farthest from the mean, on both sides, at a level of significance such as 0.05. `None` for fewer than three
 /// values, or where all are the same.
 ///
@@ -73,9 +74,7 @@ impl Grubbs {
 /// and level/(2n) in the tail. Source: F. E. Grubbs, Technometrics 11 (1969) 1; NIST/SEMATECH e-Handbook, 1.3.5.17.1 (from
 /// memory).
 pub fn grubbs(values: &[f64], level: f64) -> Option<Grubbs> {
-    let n = values.len() as f64;
-    let mean = values.iter().sum::<f64>() / n;
-    let s = (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();
+    let (mean, s) = mean_and_deviation(values);
     if values.len() < 3 || s <= 0.0 || !s.is_finite() {
         return None;
     }

@@ -1,7 +1,7 @@
 //! Readings of one session: repeats merged, outliers named, and what the merged values are unsure by.
 
 use super::budget::{Budget, Evaluation, Source};
-use super::outliers::grubbs;
+use super::outliers::{grubbs, mean_and_deviation};
 use super::scan::PatchUncertainty;
 use crate::project::{Chart, Instrument, Reading};
 use serde::Serialize;
@@ -177,7 +177,7 @@ fn take_outliers(groups: &mut Groups, chart: &Chart, instrument: &Instrument) ->
     for (&(page, patch), group) in groups {
         let lstar: Vec<f64> = group.iter().map(|t| t.lstar).collect();
         // Repeats that all but agree differ by their last digits.
-        let far = |g: f64| g * spread(&lstar) > instrument.repeatability_lstar;
+        let far = |g: f64| g * mean_and_deviation(&lstar).1 > instrument.repeatability_lstar;
         let test = grubbs(&lstar, OUTLIER_LEVEL).filter(|t| t.is_outlier() && far(t.g));
         if let Some(test) = test {
             let out = group.remove(test.index);
@@ -231,18 +231,12 @@ fn widest(groups: &Groups) -> Option<(usize, usize, f64)> {
         .max_by(|a, b| a.2.total_cmp(&b.2))
 }
 
-fn spread(values: &[f64]) -> f64 {
-    let n = values.len() as f64;
-    let mean = values.iter().sum::<f64>() / n;
-    (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0).max(1.0)).sqrt()
-}
-
 /// Standard deviation within groups and its degrees of freedom.
 fn pooled<'a>(groups: impl Iterator<Item = &'a Vec<&'a Taken>>) -> Option<(f64, usize)> {
     let (mut squares, mut freedom) = (0.0, 0);
     for group in groups.filter(|g| g.len() > 1) {
         let lstar: Vec<f64> = group.iter().map(|t| t.lstar).collect();
-        squares += spread(&lstar).powi(2) * (lstar.len() - 1) as f64;
+        squares += mean_and_deviation(&lstar).1.powi(2) * (lstar.len() - 1) as f64;
         freedom += lstar.len() - 1;
     }
     (freedom > 0).then(|| ((squares / freedom as f64).sqrt(), freedom))

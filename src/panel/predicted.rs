@@ -7,6 +7,7 @@ use crate::design::even::mixed_content;
 use crate::design::middle::Middle;
 use crate::drive::{Field, Lag, Swing};
 use crate::tone::reflectance_from_lstar;
+use crate::waveforms::{LSTAR, round};
 
 /// What is asked of the figures beside the panel's own limits.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -123,7 +124,7 @@ impl SetOnPanel<'_> {
                 .worst(b.targets_lstar)
                 .map_or(nowhere(), |w| Worst {
                     // As close as the file tells its targets.
-                    value: decimals((w.lstar - w.target_lstar).abs() / b.step_lstar()),
+                    value: round((w.lstar - w.target_lstar).abs() / b.step_lstar(), LSTAR),
                     at: format!(
                         "level {}, row {}, {:.1} °C",
                         w.level, w.row, w.temperature_c
@@ -317,9 +318,4 @@ fn nowhere() -> Worst {
 pub(super) fn celsius(band: &BandOnPanel) -> String {
     let limits = band.band.temperature_c;
     format!("{} to {} °C", limits.low, limits.high)
-}
-
-/// To the four decimals that a set's file has.
-fn decimals(x: f64) -> f64 {
-    (x * 1e4).round() / 1e4
 }

@@ -131,6 +131,15 @@ impl<'a> Keys<'a> {
     }
 
     /// True or false; `absent` where the key is.
+    /// The number of a key, or what stands for it where the key is absent.
+    pub fn number_or(&mut self, key: &'static str, bounds: Bounds, absent: f64) -> Option<f64> {
+        if self.has(key) {
+            self.number(key, bounds)
+        } else {
+            Some(absent)
+        }
+    }
+
     pub fn truth_or(&mut self, key: &'static str, absent: bool) -> Option<bool> {
         if !self.has(key) {
             return Some(absent);

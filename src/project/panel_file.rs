@@ -226,17 +226,9 @@ fn instrument(mut keys: Keys) -> Option<Instrument> {
             }
         });
     let repeatability_lstar = keys.number("repeatability_lstar", REPEATABILITY_LSTAR);
-    let aperture_mm = if keys.has("aperture_mm") {
-        keys.number("aperture_mm", APERTURE_MM)
-    } else {
-        Some(USUAL_APERTURE_MM)
-    };
-    let or_none = |keys: &mut Keys, key: &'static str, bounds| match keys.has(key) {
-        true => keys.number(key, bounds),
-        false => Some(0.0),
-    };
-    let lstar_per_c = or_none(&mut keys, "lstar_per_c", LSTAR_PER_C);
-    let temperature_u_c = or_none(&mut keys, "temperature_u_c", TEMPERATURE_U_C);
+    let aperture_mm = keys.number_or("aperture_mm", APERTURE_MM, USUAL_APERTURE_MM);
+    let lstar_per_c = keys.number_or("lstar_per_c", LSTAR_PER_C, 0.0);
+    let temperature_u_c = keys.number_or("temperature_u_c", TEMPERATURE_U_C, 0.0);
     let with_cover = keys.has("cover");
     let cover = keys.optional_table("cover").and_then(cover);
     let converted = keys.has("to_45_0");
@@ -263,10 +255,7 @@ fn cover(mut keys: Keys) -> Option<Cover> {
         true => keys.number("transmittance", COVER_TRANSMITTANCE),
         false => reflectance.map(|r| 1.0 - r),
     };
-    let u = match keys.has("u") {
-        true => keys.number("u", READING_U),
-        false => Some(0.0),
-    };
+    let u = keys.number_or("u", READING_U, 0.0);
     if let (Some(r), Some(t)) = (reflectance, transmittance)
         && r + t > 1.0
     {
@@ -286,10 +275,7 @@ fn cover(mut keys: Keys) -> Option<Cover> {
 fn to_45_0(mut keys: Keys) -> Option<ToNormal> {
     let gain = keys.number("gain", GEOMETRY_GAIN);
     let specular = keys.number("specular", COVER_REFLECTANCE);
-    let u = match keys.has("u") {
-        true => keys.number("u", READING_U),
-        false => Some(0.0),
-    };
+    let u = keys.number_or("u", READING_U, 0.0);
     keys.done();
     Some(ToNormal {
         gain: gain?,

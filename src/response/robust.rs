@@ -46,12 +46,16 @@ pub fn huber_weights(standardised: &[f64], k: f64) -> Vec<f64> {
 pub fn spread(standardised: &[f64]) -> f64 {
     let mut sizes: Vec<f64> = standardised.iter().map(|r| r.abs()).collect();
     sizes.sort_by(f64::total_cmp);
-    let median = match sizes.len() {
-        0 => return 1.0,
-        n if n % 2 == 1 => sizes[n / 2],
-        n => 0.5 * (sizes[n / 2 - 1] + sizes[n / 2]),
-    };
-    (NORMAL_PER_MEDIAN * median).max(1.0)
+    (NORMAL_PER_MEDIAN * median(&sizes)).max(1.0)
+}
+
+/// Middle of sorted values; NaN where there are none.
+pub fn median(sorted: &[f64]) -> f64 {
+    match sorted.len() {
+        0 => f64::NAN,
+        n if n % 2 == 1 => sorted[n / 2],
+        n => 0.5 * (sorted[n / 2 - 1] + sorted[n / 2]),
+    }
 }
 
 /// The residuals past the bound that the largest of as many normal ones passes with chance [`FALSE_ALARM`].

@@ -3,7 +3,8 @@
 use super::set::{Band, Figures, Interval, Predicted, Waveforms};
 use crate::drive::{Erase, Field, Stroke};
 
-const LSTAR: i32 = 4;
+/// Decimals of the file.
+pub(crate) const LSTAR: i32 = 4;
 const VOLTS: i32 = 4;
 const DEGREES: i32 = 3;
 /// Microseconds in seconds, nanoseconds in milliseconds.
@@ -11,7 +12,7 @@ const DURATION: i32 = 6;
 const FACTOR: i32 = 6;
 
 /// `x` to so many decimals, halves away from zero; as it is where that would overflow.
-fn round(x: f64, decimals: i32) -> f64 {
+pub(crate) fn round(x: f64, decimals: i32) -> f64 {
     let unit = 10f64.powi(decimals);
     let scaled = x * unit;
     if scaled.is_finite() {

@@ -8,5 +8,5 @@ mod lookup;
 mod set;
 
 pub use check::LEVELS;
-pub(crate) use layout::lay_out;
+pub(crate) use layout::{LSTAR, lay_out, round};
 pub use set::*;

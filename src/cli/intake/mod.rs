@@ -3,13 +3,12 @@
 mod images;
 mod spectra;
 
-use super::{How, tell};
+use super::{How, chart_of, tell};
 use crate::error::{Error, Result};
 use crate::intake::ends::read_transmission;
 use crate::intake::session::Session;
-use crate::project::{Chart, Panel, read_chart, read_chart_of, read_panel};
+use crate::project::{Chart, Panel, read_panel};
 use crate::report::EndsReport;
-use crate::waveforms::Waveforms;
 use std::path::{Path, PathBuf};
 
 /// Turn scans of driven pages, or spectra of their patches, into readings with their uncertainty
@@ -63,10 +62,7 @@ impl Place {
         let panel = read_panel(&self.project.join("panel.toml"))?;
         let own = || self.project.join("chart.csv");
         let file = self.chart.clone().unwrap_or_else(own);
-        let chart = match &self.waveforms {
-            Some(set) => read_chart_of(&file, &panel, &Waveforms::read(set)?)?,
-            None => read_chart(&file, &panel)?,
-        };
+        let chart = chart_of(&file, &panel, self.waveforms.as_deref())?;
         Ok((panel, chart))
     }
 
