@@ -3,6 +3,7 @@
 mod small_panel;
 
 use greyloom::design::edges::EdgeError;
+use greyloom::design::pins::Pins;
 use greyloom::design::reach::Scheme;
 use greyloom::design::{Design, LadderShare, Request, Standing, TrialOutcome, design, redesign};
 use greyloom::error::{Error, Unmet};
@@ -72,6 +73,7 @@ fn request() -> Request {
         tolerance_steps: TOLERANCE_STEPS,
         share: LadderShare::Common,
         temperature_c: None,
+        pins: Pins::NONE,
     }
 }
 

@@ -6,7 +6,7 @@ mod small_panel;
 use greyloom::design::Content;
 use greyloom::design::climate::BandClimate;
 use greyloom::design::proof::{Extremes, Finished};
-use greyloom::design::reach::{Climate, Reach, Scheme, Scope, lstar_of};
+use greyloom::design::reach::{Climate, Reach, Scheme, Scope, lstars_of};
 use greyloom::drive::{Erase, Field, Stroke};
 use greyloom::pigment::{Mover, State, step_pieces};
 use greyloom::response::Rung;
@@ -363,11 +363,11 @@ fn the_last_row_s_lightness_is_stepped_lightness() {
         for climate in climates() {
             let ticks = |f: &Field| f.slot_ticks.div_ceil(2);
             let own: Vec<u32> = scheme.fields.iter().map(ticks).collect();
-            for on in [false, true] {
+            let both = lstars_of(&response, scheme, ROWS, SETTLE_MS, climate, ticks);
+            for (on, got) in [false, true].into_iter().zip(both) {
                 let all = |f: &Field| if on { f.slot_ticks } else { 0 };
                 let mut content = vec![scheme.fields.iter().map(all).collect::<Vec<u32>>(); ROWS];
                 content[ROWS - 1] = own.clone();
-                let got = lstar_of(&response, scheme, ROWS, SETTLE_MS, climate, ticks, on);
                 let dark = response.kinetics.highest();
                 let covered = stepped(&response, scheme, climate, ROWS - 1, &content, dark);
                 let wanted = response.curve.lstar(covered);

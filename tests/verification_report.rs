@@ -4,6 +4,7 @@ mod small_project;
 mod support;
 
 use greyloom::design::charge::Charge;
+use greyloom::design::pins::Pins;
 use greyloom::design::{
     BandDesign, Content, Design, Known, LadderShare, Request, ToldApart, Worst,
 };
@@ -175,6 +176,7 @@ fn with_report(check: impl Fn(&FitReport)) {
         tolerance_steps: 0.25,
         share: LadderShare::Common,
         temperature_c: None,
+        pins: Pins::NONE,
     };
     check(&FitReport {
         request: RequestReport::of(&request),

@@ -1,5 +1,6 @@
 //! The panels that benches try, and projects that are read on them.
 
+use greyloom::design::pins::Pins;
 use greyloom::design::{LadderShare, Request};
 use greyloom::error::Result;
 use greyloom::project::{Chart, Measured, Panel, Project};
@@ -17,6 +18,7 @@ pub const REQUEST: Request = Request {
     tolerance_steps: 0.25,
     share: LadderShare::Common,
     temperature_c: None,
+    pins: Pins::NONE,
 };
 
 pub fn quiet(_: &str) {}

@@ -2,6 +2,7 @@
 
 use super::emit::{TABLE_C, TABLE_H, stage_tables};
 use super::finished::Description;
+use super::pins::pins;
 use super::preview::{RAMP, ramp};
 use super::talk::Talk;
 use super::{How, arguments, on_threads, tell, within_limits};
@@ -50,6 +51,10 @@ pub(super) struct Arguments {
     /// Largest error of a level, in steps of the ladder: above 0, at most 0.5
     #[arg(long, value_name = "STEPS", default_value_t = arguments::TOLERANCE_STEPS, allow_negative_numbers = true, value_parser = arguments::tolerance_steps)]
     tolerance: f64,
+    /// Fix a part of every scheme, hardware already chosen: field1.select_v=10; also erase, fields, and data_v, tick_us,
+    /// slot_ticks, guard_ticks, mirrored of a field; several with commas or by repeating
+    #[arg(long = "pin", value_name = "PART=VALUE", value_delimiter = ',')]
+    pins: Vec<String>,
     #[command(flatten)]
     how: How,
 }
@@ -108,6 +113,7 @@ fn request(arguments: &Arguments, project: &Project) -> Result<Request> {
             Share::PerBand => LadderShare::PerBand,
         },
         temperature_c: arguments.temperature,
+        pins: pins(&arguments.pins, &project.panel, &arguments.project)?,
     })
 }
 

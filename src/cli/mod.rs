@@ -10,6 +10,7 @@ mod finished;
 mod fit;
 mod intake;
 mod picture;
+mod pins;
 mod preview;
 mod rehearse;
 mod scan_frame;

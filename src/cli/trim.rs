@@ -6,6 +6,7 @@ use super::fit::{RESPONSE, WAVEFORMS, stage_set};
 use super::preview::RAMP;
 use super::talk::Talk;
 use super::{How, arguments, on_threads, set_of_panel, tell};
+use crate::design::pins::Pins;
 use crate::design::{LadderShare, Request};
 use crate::draw::trim_png;
 use crate::error::Result;
@@ -103,6 +104,7 @@ fn request(arguments: &Arguments, set: &Waveforms, project: &Project) -> Request
             LadderShare::Common
         },
         temperature_c: None,
+        pins: Pins::NONE,
     }
 }
 

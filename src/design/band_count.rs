@@ -3,7 +3,7 @@
 use super::climate::BandClimate;
 use super::outcome::{BandTrial, TrialOutcome};
 use super::plan::{Effort, Planner, Pool, Shortfall};
-use super::reach::{Climate, lstar_of};
+use super::reach::{Climate, lstars_of};
 use crate::drive::Field;
 
 /// Numbers of bands that are tried, and the gain in span that pays for more of them, L*.
@@ -75,17 +75,22 @@ impl Planner<'_> {
         };
         let (rows, drivers) = (self.panel.rows, &self.panel.drivers);
         let climates = band.corners(&band.fitted(self.response, &best.scheme, rows, drivers));
-        let blur = |(part, on): (u32, bool)| {
+        let blur = |part: u32| {
             let ticks = |f: &Field| f.slot_ticks * part / GREYS;
             let settle_ms = drivers.field_settle_ms;
             let grey =
-                |c: &Climate| lstar_of(self.response, &best.scheme, rows, settle_ms, *c, ticks, on);
-            let greys: Vec<f64> = climates.iter().map(grey).collect();
-            let high = greys.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-            0.5 * (high - greys.iter().copied().fold(f64::INFINITY, f64::min))
+                |c: &Climate| lstars_of(self.response, &best.scheme, rows, settle_ms, *c, ticks);
+            let greys: Vec<[f64; 2]> = climates.iter().map(grey).collect();
+            let half = |on: usize| {
+                let of = |pick: fn(f64, f64) -> f64| greys.iter().map(|g| g[on]).reduce(pick);
+                of(f64::max)
+                    .zip(of(f64::min))
+                    .map_or(0.0, |(high, low)| 0.5 * (high - low))
+            };
+            half(0).max(half(1))
         };
         const GREYS: u32 = 8;
-        let greys = (0..=GREYS).flat_map(|part| [(part, false), (part, true)]);
+        let greys = 0..=GREYS;
         let step = best.score.value.max(1.0) / (self.request.levels - 1) as f64;
         greys.map(blur).fold(0.0, f64::max) / step
     }

@@ -1,7 +1,7 @@
 //! A band of temperatures and the stretch of time that keeps its greys.
 
 use super::correction::Correction;
-use super::reach::{Climate, Scheme, lstar_of};
+use super::reach::{Climate, Scheme, lstars_of};
 use crate::drive::Field;
 use crate::pigment::TemperatureLaw;
 use crate::project::{Drivers, StretchRange};
@@ -93,15 +93,29 @@ impl BandClimate {
         if self.is_point() {
             return vec![self.design()];
         }
-        let factor = |temperature_c: f64| match drivers.stretch {
+        [self.low_c, self.design_c, self.high_c]
+            .map(|t| self.suited(response, correction, scheme, rows, drivers, t))
+            .to_vec()
+    }
+
+    /// The climate at a temperature of the band with the stretch that keeps the middle greys.
+    pub fn suited(
+        &self,
+        response: &Response,
+        correction: Option<&Correction>,
+        scheme: &Scheme,
+        rows: usize,
+        drivers: &Drivers,
+        temperature_c: f64,
+    ) -> Climate {
+        let stretch = match drivers.stretch {
             Some(range) if temperature_c != self.design_c => {
-                let settle_ms = drivers.field_settle_ms;
                 let suited = Suited {
                     response,
                     correction,
                     scheme,
                     rows,
-                    settle_ms,
+                    settle_ms: drivers.field_settle_ms,
                     temperature_c,
                     target_lstar: 0.0,
                 };
@@ -109,12 +123,10 @@ impl BandClimate {
             }
             _ => 1.0,
         };
-        [self.low_c, self.design_c, self.high_c]
-            .map(|temperature_c| Climate {
-                temperature_c,
-                stretch: factor(temperature_c),
-            })
-            .to_vec()
+        Climate {
+            temperature_c,
+            stretch,
+        }
     }
 
     /// The stretch that the liquid's speed alone asks for.
@@ -158,7 +170,7 @@ impl BandClimate {
     }
 
     /// A climate with its factor as far off, up and down, as the clock's step may leave it.
-    pub(super) fn rounded_either_way(&self, c: Climate) -> Vec<Climate> {
+    pub fn rounded_either_way(&self, c: Climate) -> Vec<Climate> {
         let turned = |by: f64| Climate {
             stretch: c.stretch + by,
             ..c
@@ -228,6 +240,7 @@ fn temperature_at_share(law: TemperatureLaw, min_c: f64, max_c: f64, share: f64)
 }
 
 /// The middle grey of a scheme at one temperature, as a function of the stretch.
+#[derive(Clone, Copy)]
 struct Suited<'a> {
     response: &'a Response,
     correction: Option<&'a Correction>,
@@ -238,22 +251,16 @@ struct Suited<'a> {
     target_lstar: f64,
 }
 
+/// Factors on the guess between which the stretch is sought, the narrow ones first.
+const BRACKETS: [(f64, f64); 2] = [(0.95, 1.05), (0.7, 1.4)];
+
 impl Suited<'_> {
     fn lstar(&self, climate: Climate) -> f64 {
         // Half of each slot on, neighbours dark and light in equal parts.
         let half = |f: &Field| f.slot_ticks.div_ceil(2);
-        let of = |on| {
-            lstar_of(
-                self.response,
-                self.scheme,
-                self.rows,
-                self.settle_ms,
-                climate,
-                half,
-                on,
-            )
-        };
-        let lstar = 0.5 * (of(false) + of(true));
+        let (response, scheme) = (self.response, self.scheme);
+        let [off, on] = lstars_of(response, scheme, self.rows, self.settle_ms, climate, half);
+        let lstar = 0.5 * (off + on);
         let ticks: Vec<u32> = self.scheme.fields.iter().map(half).collect();
         self.correction.map_or(lstar, |c| {
             c.corrected(
@@ -271,11 +278,15 @@ impl Suited<'_> {
         self.target_lstar = self.lstar(design);
         let law = self.response.kinetics.temperature;
         let guess = law.speed(design.temperature_c) / law.speed(self.temperature_c);
-        let solver = BrentRoot::new(guess * 0.7, guess * 1.4, 1e-5);
-        let root = Executor::new(self, solver)
-            .configure(|state| state.max_iters(30))
-            .run();
-        let found = root.ok().and_then(|r| r.state.best_param).unwrap_or(guess);
+        // Thresholds move little, so that the liquid's speed is nearly right.
+        let found = BRACKETS.iter().find_map(|&(low, high)| {
+            let solver = BrentRoot::new(guess * low, guess * high, 1e-5);
+            let root = Executor::new(self, solver)
+                .configure(|state| state.max_iters(30))
+                .run();
+            root.ok().and_then(|r| r.state.best_param)
+        });
+        let found = found.unwrap_or(guess);
         // Four digits are more than a clock of any step plays.
         ((found * 1e4).round() / 1e4).clamp(range.min, range.max)
     }

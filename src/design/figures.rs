@@ -59,7 +59,8 @@ impl Draft {
     }
 }
 
-fn span(ladder: &[f64]) -> f64 {
+/// Lightest less darkest target of a ladder, L*.
+pub(super) fn span(ladder: &[f64]) -> f64 {
     step_of(ladder) * (ladder.len() - 1) as f64
 }
 
@@ -226,6 +227,7 @@ impl Planner<'_> {
             levels: self.request.levels,
             targets_lstar: common,
             bands,
+            certificate: None,
         };
         Design {
             set: set.rounded(),

@@ -98,6 +98,17 @@ impl Planner<'_> {
         }
     }
 
+    /// Adds schemes to those with a wide ladder of a band's own.
+    pub fn add_own(&self, candidates: &mut Candidates, found: Vec<Ranked>) {
+        for ranked in found {
+            let spots = exact_spots(self.panel, self.response, &candidates.pool, &ranked);
+            let own = candidates.pool.own;
+            candidates.spots.insert(own, spots);
+            candidates.pool.schemes.insert(own, ranked);
+            candidates.pool.own += 1;
+        }
+    }
+
     /// The targets of each band.
     pub fn ladders(&self, candidates: &[Candidates], demand: Demand) -> Option<Vec<Vec<f64>>> {
         match self.request.share {

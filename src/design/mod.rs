@@ -1,6 +1,8 @@
 //! Choosing the drive: what a scheme can reach, which ticks make which level, which scheme, which bands.
 
 mod band_count;
+pub mod certificate;
+mod certify;
 pub mod charge;
 pub mod choice;
 pub mod climate;
@@ -13,8 +15,10 @@ mod known;
 mod ladder;
 pub mod middle;
 mod outcome;
+pub mod pins;
 mod plan;
 pub mod proof;
+pub mod pull;
 pub mod reach;
 mod redesign;
 mod request;

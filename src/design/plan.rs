@@ -12,6 +12,7 @@ use super::outcome::{BandTrial, Design, TrialOutcome};
 use super::request::{LadderShare, Request};
 use super::search::{Goal, Place, Ranked, Search, Space};
 use super::unmet;
+use crate::drive::Erase;
 use crate::error::Result;
 use crate::project::Panel;
 use crate::response::Response;
@@ -152,7 +153,7 @@ impl Planner<'_> {
     pub fn attempt(&self) -> std::result::Result<Design, Shortfall> {
         if let Some(temperature_c) = self.request.temperature_c {
             let alone = self.widest_pool(BandClimate::point(temperature_c), &[], 2 * self.starts());
-            return self.proved(&[self.candidates(alone)]);
+            return self.best_of(&mut [self.candidates(alone)]);
         }
         let mut least = 1;
         let mut trials = Vec::new();
@@ -162,10 +163,7 @@ impl Planner<'_> {
             let (bands, coldest) = self.band_count(least, &mut trials)?;
             least = bands.len() + 1;
             let mut candidates = self.bands(&bands, coldest);
-            if self.request.share == LadderShare::Common && self.effort == Effort::Full {
-                self.widen_together(&mut candidates);
-            }
-            match self.proved(&candidates) {
+            match self.best_of(&mut candidates) {
                 // The coldest band has a ladder, but not all bands together: narrower ones may.
                 Err(_)
                     if self.effort == Effort::Full
@@ -183,6 +181,18 @@ impl Planner<'_> {
                 }
             }
         }
+    }
+
+    /// The best design with these candidates and what exhaustive looks add to them.
+    fn best_of(&self, candidates: &mut [Candidates]) -> std::result::Result<Design, Shortfall> {
+        if self.effort == Effort::Quick {
+            return self.proved(candidates);
+        }
+        self.widen_narrowest(candidates);
+        if self.request.share == LadderShare::Common && candidates.len() > 1 {
+            self.widen_together(candidates);
+        }
+        self.certified(candidates)
     }
 
     fn own_starts(&self) -> usize {
@@ -248,11 +258,15 @@ impl Planner<'_> {
     }
 
     pub fn search(&self, band: BandClimate, goal: Goal, budget_s: f64) -> Search<'_> {
+        let pins = &self.request.pins;
+        let named = |e: &Erase| pins.erase.as_ref().is_none_or(|name| *name == e.name);
+        let erases = sized(self.panel, self.response, &band);
         Search::new(Space {
             response: self.response,
             drivers: &self.panel.drivers,
-            own_erases: usable(self.panel).len(),
-            erases: sized(self.panel, self.response, &band),
+            own_erases: usable(self.panel).iter().filter(|e| named(e)).count(),
+            erases: erases.into_iter().filter(named).collect(),
+            pins,
             rows: self.panel.rows,
             budget_s,
             stretch: self.slowest(&band),
@@ -330,7 +344,7 @@ impl Planner<'_> {
     }
 
     /// Each band in turn looks for a scheme that lets the common ladder be wider, the others standing.
-    fn widen_together(&self, candidates: &mut [Candidates]) {
+    pub(super) fn widen_together(&self, candidates: &mut [Candidates]) {
         for round in 0..COMMON_ROUNDS {
             let before = self.common_span(candidates);
             for i in 0..candidates.len() {

@@ -1,6 +1,7 @@
 //! What a scheme can reach: for every choice of ticks, the lowest and highest coverage that rows, contents and
 //! temperatures leave it.
 
+use super::pull::{Pull, Pulls};
 use crate::drive::{Erase, Field};
 use crate::pigment::{Map, Mover, State};
 use crate::response::{COVERAGE_ROW, Response, coverage_of, rest_map, strokes_map};
@@ -16,7 +17,7 @@ pub struct Climate {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Scheme {
     pub erase: Erase,
-    /// Plain fields, at least one.
+    /// At least one.
     pub fields: Vec<Field>,
 }
 
@@ -84,7 +85,8 @@ impl Reach {
     /// The lowest coverage of a pixel is that with all other rows of its column off (on, in a lightening field) after a clear
     /// panel, the highest that with all on (off) after a dark one:
     /// the slots of other rows are then, moment by moment, the lowest and highest that any data makes, and the chain
-    /// is monotone (Kamke 1932; Müller 1927; see Hirsch & Smith, Monotone Dynamical Systems, 2005, from memory).
+    /// is monotone (Kamke 1932; Müller 1927; see Hirsch & Smith, Monotone Dynamical Systems, 2005, from memory). In a mirrored
+    /// field no content is extreme at every moment, and what stands here is a bound; see [`Pull`].
     pub fn new(scope: &Scope, scheme: &Scheme) -> Reach {
         let count = scheme.choices();
         let mut reach = Reach {
@@ -162,8 +164,8 @@ struct FieldMaps {
     /// The pixel's own slot with 0…slot_ticks on, without the guard.
     own: Vec<Map>,
     guard: Map,
-    /// The whole slot of another row at the lower and at the higher of its two voltages, and half at each.
-    other: [Map; 3],
+    /// The whole slot of another row at its lightest and at its darkest, and half at each voltage.
+    other: [Pull; 3],
 }
 
 /// One class at one climate.
@@ -209,14 +211,29 @@ impl ClassMaps {
         let mut states = vec![start];
         for field in firsts {
             let other = &field.other[others as usize];
-            let after = other.power(below).then(&self.settle);
-            let before = other.power(above);
-            let own = |x: &State| field.own_states(before.apply(x), &field.guard.then(&after));
+            let (before, after) = (other.times(above), other.times(below));
+            let end = |x: &State| self.settle.apply(&after.apply(&field.guard.apply(x)));
+            let own = |x: &State| match &after {
+                Pulls::Straight(map) => {
+                    let after = field.guard.then(&map.then(&self.settle));
+                    field.own_states(before.apply(x), |x| after.apply(x))
+                }
+                Pulls::Farthest { .. } => field.own_states(before.apply(x), end),
+            };
             states = states.iter().flat_map(own).collect();
         }
         let other = &last.other[others as usize];
-        let after = last.guard.then(&other.power(below)).then(&self.end);
-        let eyes = last.own_functionals(&other.power(above), &after);
+        let (before, after) = (other.times(above), other.times(below));
+        let seen = last
+            .guard
+            .pulled_back(&after.pulled_back(&self.end.pulled_back(&COVERAGE_ROW)));
+        let eyes = match &before {
+            Pulls::Straight(map) => last.own_functionals(&seen, map),
+            Pulls::Farthest { .. } => {
+                states.iter_mut().for_each(|x| *x = before.apply(x));
+                last.own_functionals(&seen, &Map::IDENTITY)
+            }
+        };
         for (state, row) in states.iter().zip(coverage.chunks_mut(eyes.len())) {
             for (eye, coverage) in eyes.iter().zip(row) {
                 let seen = eye[0] * state[0] + eye[1] * state[1] + eye[2] * state[2] + eye[3];
@@ -232,72 +249,102 @@ impl FieldMaps {
         let guard = mover.hold(0.0, f64::from(field.guard_ticks) * field.tick_s());
         let slot_s = f64::from(field.slot_ticks) * field.tick_s();
         let hold = |v: f64, share: f64| mover.hold(v, share * slot_s);
-        let other = |v: f64| hold(v, 1.0).then(&guard);
-        let half = hold(field.data_v, 0.5).then(&hold(-field.data_v, 0.5));
+        let halves = |v: f64| hold(v, 0.5).then(&hold(-v, 0.5));
         let on = mover.hold(field.own_on_v(), field.tick_s()).powers(ticks);
         let off = mover.hold(field.own_off_v(), field.tick_s()).powers(ticks);
+        let own = on
+            .iter()
+            .zip(off.iter().rev())
+            .map(|(on, off)| on.then(off));
+        if field.mirrored {
+            let back = mover
+                .hold(-field.other_on_v(), field.tick_s())
+                .powers(ticks);
+            let forth = mover.hold(field.other_on_v(), field.tick_s()).powers(ticks);
+            let mirror = back.iter().zip(forth.iter().rev()).map(|(b, f)| b.then(f));
+            let half = halves(field.data_v).then(&halves(-field.data_v));
+            return FieldMaps {
+                own: own
+                    .zip(mirror)
+                    .map(|(own, mirror)| own.then(&mirror))
+                    .collect(),
+                other: [
+                    Pull::of_mirrored(mover, field, false),
+                    Pull::of_mirrored(mover, field, true),
+                    Pull::Straight(half.then(&guard)),
+                ],
+                guard,
+            };
+        }
+        let other = |v: f64| Pull::Straight(hold(v, 1.0).then(&guard));
         FieldMaps {
-            own: on
-                .iter()
-                .zip(off.iter().rev())
-                .map(|(on, off)| on.then(off))
-                .collect(),
+            own: own.collect(),
+            other: [
+                other(-field.data_v),
+                other(field.data_v),
+                Pull::Straight(halves(field.data_v).then(&guard)),
+            ],
             guard,
-            other: [other(-field.data_v), other(field.data_v), half.then(&guard)],
         }
     }
 
-    /// States after the own slot with each choice of ticks and `after`, from `x` before the slot.
-    fn own_states(&self, x: State, after: &Map) -> Vec<State> {
-        self.own
-            .iter()
-            .map(|own| after.apply(&own.apply(&x)))
-            .collect()
+    /// States after the own slot with each choice of ticks and what comes `after`, from `x` before the slot.
+    fn own_states(&self, x: State, after: impl Fn(&State) -> State) -> Vec<State> {
+        self.own.iter().map(|own| after(&own.apply(&x))).collect()
     }
 
-    /// For each choice of ticks, coverage at the end as an affine function of the state before the field.
-    fn own_functionals(&self, before: &Map, after: &Map) -> Vec<[f64; 4]> {
-        let eye = after.pulled_back(&COVERAGE_ROW);
+    /// For each choice of ticks, coverage at the end as an affine function of the state before the other rows' slots that
+    /// `before` stands for; `seen`: of that after the own slot.
+    fn own_functionals(&self, seen: &[f64; 4], before: &Map) -> Vec<[f64; 4]> {
         self.own
             .iter()
-            .map(|own| before.pulled_back(&own.pulled_back(&eye)))
+            .map(|own| before.pulled_back(&own.pulled_back(seen)))
             .collect()
     }
 }
 
-/// Lightness of the pixel in the last row with these ticks in each field, all other rows on or off.
-pub fn lstar_of(
+/// Lightness of the pixel in the last row with these ticks in each field: all other rows off, all on.
+pub fn lstars_of(
     response: &Response,
     scheme: &Scheme,
     rows: usize,
     settle_ms: f64,
     climate: Climate,
     ticks: impl Fn(&Field) -> u32,
-    on: bool,
-) -> f64 {
-    let mut coverage = 0.0;
+) -> [f64; 2] {
+    let mut coverage = [0.0; 2];
     for mover in response.movers(climate.temperature_c, climate.stretch) {
-        let mut x = strokes_map(&mover, &scheme.erase.strokes).apply(&response.kinetics.highest());
+        let erased = strokes_map(&mover, &scheme.erase.strokes).apply(&response.kinetics.highest());
+        let settle = mover.hold(0.0, settle_ms * 1e-3);
+        let mut states = [erased; 2];
         for field in &scheme.fields {
-            let hold = |v: f64, ticks: u32| mover.hold(v, f64::from(ticks) * field.tick_s());
-            let guard = hold(0.0, field.guard_ticks);
-            let other_v = if on {
-                field.other_on_v()
-            } else {
-                -field.other_on_v()
-            };
-            let own = ticks(field);
-            x = hold(other_v, field.slot_ticks)
+            let guard = mover.hold(0.0, f64::from(field.guard_ticks) * field.tick_s());
+            let slot = |on_v: f64, off_v: f64, on: u32| slot_of(&mover, field, (on_v, off_v), on);
+            let own = slot(field.own_on_v(), field.own_off_v(), ticks(field))
                 .then(&guard)
-                .power(rows - 1)
-                .apply(&x);
-            x = hold(field.own_on_v(), own).apply(&x);
-            x = hold(field.own_off_v(), field.slot_ticks - own)
-                .then(&guard)
-                .apply(&x);
-            x = mover.hold(0.0, settle_ms * 1e-3).apply(&x);
+                .then(&settle);
+            for (x, on) in states.iter_mut().zip([0, field.slot_ticks]) {
+                let other = slot(field.other_on_v(), -field.other_on_v(), on).then(&guard);
+                *x = own.apply(&other.power(rows - 1).apply(x));
+            }
         }
-        coverage += mover.class.share * coverage_of(&rest_map(&mover, &scheme.erase).apply(&x));
+        let rest = rest_map(&mover, &scheme.erase);
+        for (coverage, x) in coverage.iter_mut().zip(&states) {
+            *coverage += mover.class.share * coverage_of(&rest.apply(x));
+        }
     }
-    response.curve.lstar(coverage)
+    coverage.map(|a| response.curve.lstar(a))
+}
+
+/// A slot at these voltages with so many ticks on, its mirror image with it, without the guard.
+fn slot_of(mover: &Mover, field: &Field, (on_v, off_v): (f64, f64), on: u32) -> Map {
+    let hold = |v: f64, ticks: u32| mover.hold(v, f64::from(ticks) * field.tick_s());
+    let off = field.slot_ticks - on;
+    let slot = hold(on_v, on).then(&hold(off_v, off));
+    if field.mirrored {
+        let data_v = field.other_on_v();
+        slot.then(&hold(-data_v, on)).then(&hold(data_v, off))
+    } else {
+        slot
+    }
 }

@@ -1,5 +1,7 @@
 //! What is asked of a design.
 
+use super::pins::Pins;
+
 /// Whether all bands show the same lightness for a level.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum LadderShare {
@@ -20,4 +22,6 @@ pub struct Request {
     pub share: LadderShare,
     /// One temperature alone; absent: the panel's whole range.
     pub temperature_c: Option<f64>,
+    /// What of every band's scheme is given.
+    pub pins: Pins,
 }

@@ -1,5 +1,6 @@
 //! `waveforms.json`: levels, bands, ticks, predictions.
 
+use super::certificate::Certificate;
 use crate::drive::{Erase, Field};
 use serde::{Deserialize, Serialize};
 
@@ -17,6 +18,9 @@ pub struct Waveforms {
     pub targets_lstar: Vec<f64>,
     /// Coldest first; together they cover the panel's range.
     pub bands: Vec<Band>,
+    /// What the set was compared with; absent where no search was exhaustive.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub certificate: Option<Box<Certificate>>,
 }
 
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

@@ -1,5 +1,6 @@
 //! The drivers' grid: schemes as places on it, moves between them, and the budget they must keep.
 
+use crate::design::pins::Pins;
 use crate::design::reach::Scheme;
 use crate::drive::{Erase, Field, Timing};
 use crate::project::{Drivers, Rail};
@@ -23,6 +24,8 @@ pub fn rail_values(rail: &Rail) -> Vec<f64> {
 
 /// Choices of ticks that a scheme may have at most: more take long to evaluate and resolve nothing further.
 const CHOICES_MAX: u64 = 1 << 16;
+/// Voltages closer than this are one, V.
+const SAME_V: f64 = 1e-6;
 
 /// A scheme as a place on the grid.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -38,6 +41,7 @@ pub(super) struct FieldPlace {
     pub tick: usize,
     pub slot: u32,
     pub guard: u32,
+    pub mirrored: bool,
 }
 
 /// What a move changes in a field.
@@ -71,9 +75,29 @@ pub(super) struct Grid<'a> {
     pub stretch: f64,
     pub select_v: Vec<f64>,
     pub data_v: Vec<f64>,
+    pub pins: &'a Pins,
 }
 
 impl Grid<'_> {
+    /// The place of a scheme; `None` where it has none.
+    pub fn place_of(&self, scheme: &Scheme) -> Option<Place> {
+        let at = |values: &[f64], v: f64| values.iter().position(|&x| (x - v).abs() < SAME_V);
+        let field = |f: &Field| {
+            Some(FieldPlace {
+                select: at(&self.select_v, f.select_v)?,
+                data: at(&self.data_v, f.data_v)?,
+                tick: self.drivers.tick_us.iter().position(|&t| t == f.tick_us)?,
+                slot: f.slot_ticks,
+                guard: f.guard_ticks,
+                mirrored: f.mirrored,
+            })
+        };
+        Some(Place {
+            erase: self.erases.iter().position(|e| *e == scheme.erase)?,
+            fields: scheme.fields.iter().map(field).collect::<Option<_>>()?,
+        })
+    }
+
     pub fn scheme(&self, place: &Place) -> Scheme {
         let field = |f: &FieldPlace| Field {
             select_v: self.select_v[f.select],
@@ -81,12 +105,47 @@ impl Grid<'_> {
             tick_us: self.drivers.tick_us[f.tick],
             slot_ticks: f.slot,
             guard_ticks: f.guard,
-            mirrored: false,
+            mirrored: f.mirrored,
         };
         Scheme {
             erase: self.erases[place.erase].clone(),
             fields: place.fields.iter().map(field).collect(),
         }
+    }
+
+    /// Whether a place has what is pinned.
+    pub fn admits(&self, place: &Place) -> bool {
+        let free = |pin: Option<f64>, v: f64| pin.is_none_or(|p| (p - v).abs() < SAME_V);
+        let field = |(f, at): (usize, &FieldPlace)| {
+            let pins = self.pins.field(f);
+            free(pins.select_v, self.select_v[at.select])
+                && free(pins.data_v, self.data_v[at.data])
+                && pins
+                    .tick_us
+                    .is_none_or(|t| t == self.drivers.tick_us[at.tick])
+                && pins.slot_ticks.is_none_or(|s| s == at.slot)
+                && pins.guard_ticks.is_none_or(|g| g == at.guard)
+                && pins.mirrored.is_none_or(|m| m == at.mirrored)
+        };
+        self.pins.admit_fields(place.fields.len()) && place.fields.iter().enumerate().all(field)
+    }
+
+    /// A field with what is pinned of the `f`-th; as it is where the drivers have no such value.
+    pub fn pinned(&self, f: usize, mut field: FieldPlace) -> FieldPlace {
+        let pins = self.pins.field(f);
+        let at = |values: &[f64], pin: Option<f64>| {
+            pin.and_then(|p| values.iter().position(|&v| (v - p).abs() < SAME_V))
+        };
+        let ticks = &self.drivers.tick_us;
+        let tick = pins
+            .tick_us
+            .and_then(|p| ticks.iter().position(|&t| t == p));
+        field.select = at(&self.select_v, pins.select_v).unwrap_or(field.select);
+        field.data = at(&self.data_v, pins.data_v).unwrap_or(field.data);
+        field.tick = tick.unwrap_or(field.tick);
+        field.guard = pins.guard_ticks.unwrap_or(field.guard);
+        field.mirrored = pins.mirrored.unwrap_or(field.mirrored);
+        field
     }
 
     /// Refresh before stretching, s.
@@ -110,8 +169,10 @@ impl Grid<'_> {
         (seconds / (self.rows as f64 * self.tick_s(field)) + 1e-9).floor() as i64
     }
 
+    /// Seconds of one tick of a slot, its mirror image with it.
     fn tick_s(&self, field: &FieldPlace) -> f64 {
-        f64::from(self.drivers.tick_us[field.tick]) * 1e-6
+        let halves = if field.mirrored { 2.0 } else { 1.0 };
+        halves * f64::from(self.drivers.tick_us[field.tick]) * 1e-6
     }
 
     pub fn longest_tick(&self) -> usize {
@@ -125,11 +186,23 @@ impl Grid<'_> {
             erase,
             fields: fields.to_vec(),
         };
-        place.fields.iter_mut().for_each(|f| f.slot = 0);
+        let pinned: Vec<Option<u32>> = (0..fields.len())
+            .map(|f| self.pins.field(f).slot_ticks)
+            .collect();
+        for (field, pinned) in place.fields.iter_mut().zip(&pinned) {
+            field.slot = pinned.unwrap_or(0);
+        }
         let left_s = self.spare_s(&place);
-        for (field, share) in place.fields.iter_mut().zip(shares) {
-            let ticks = self.ticks_in(field, left_s * share);
-            field.slot = ticks.clamp(0, i64::from(self.drivers.slot_ticks_max)) as u32;
+        let free = shares.iter().zip(&pinned).filter(|(_, p)| p.is_none());
+        let whole: f64 = free.map(|(share, _)| share).sum();
+        for ((field, share), pinned) in place.fields.iter_mut().zip(shares).zip(&pinned) {
+            if pinned.is_none() {
+                let ticks = self.ticks_in(field, left_s * share / whole);
+                field.slot = ticks.clamp(0, i64::from(self.drivers.slot_ticks_max)) as u32;
+            }
+        }
+        if left_s < 0.0 {
+            return None;
         }
         (place.fields.iter().all(|f| f.slot > 0) && is_countable(&place)).then_some(place)
     }
@@ -185,7 +258,7 @@ impl Grid<'_> {
         }
         let mut all: Vec<Place> = Vec::new();
         for p in near.into_iter().flatten().flat_map(|p| self.fitted(p)) {
-            if p != *place && is_countable(&p) && !all.contains(&p) {
+            if p != *place && is_countable(&p) && self.admits(&p) && !all.contains(&p) {
                 all.push(p);
             }
         }

@@ -4,13 +4,17 @@ mod grid;
 mod score;
 mod seeds;
 
+use super::certificate::branch::span_beyond;
+use super::certificate::stated::{Ground, Mesh};
 use super::charge::ChargeLimit;
-use super::choice::{Spot, Spots};
+use super::choice::{Demand, Spot, Spots};
 use super::climate::BandClimate;
+use super::pins::Pins;
 use super::reach::{Climate, Reach, Scheme, Scope};
 use crate::drive::Erase;
 use crate::project::{Drivers, Rail};
 use crate::response::Response;
+use crate::waveforms::Lattice;
 use grid::Grid;
 pub use grid::{Place, rail_values};
 use rayon::prelude::*;
@@ -34,6 +38,7 @@ pub struct Space<'a> {
     pub goal: Goal,
     pub charge: ChargeLimit,
     pub band: BandClimate,
+    pub pins: &'a Pins,
 }
 
 /// A scheme with how good it is.
@@ -73,6 +78,7 @@ impl<'a> Search<'a> {
             stretch: space.stretch,
             select_v: selects(&space.drivers.select_v),
             data_v: rail_values(&space.drivers.data_v),
+            pins: space.pins,
         };
         Search {
             curve: CurveTable::new(space.response),
@@ -109,22 +115,86 @@ impl<'a> Search<'a> {
         found
     }
 
+    /// The stated grid over the same space; see [`Mesh`].
+    pub fn lattice(&self, mesh: &Mesh) -> Lattice {
+        let mut erases: Vec<Erase> = Vec::new();
+        for erase in &self.grid.erases {
+            if !erases.contains(erase) {
+                erases.push(erase.clone());
+            }
+        }
+        let ground = Ground {
+            drivers: self.grid.drivers,
+            erases: &erases,
+            rows: self.grid.rows,
+            refresh_s: self.grid.budget_s / self.grid.stretch,
+            pins: self.space.pins,
+        };
+        ground.lattice(mesh)
+    }
+
+    /// The place of a scheme on the drivers' grid; `None` where it has none.
+    pub fn place_of(&self, scheme: &Scheme) -> Option<Place> {
+        self.grid.place_of(scheme)
+    }
+
+    /// The widest ladder of a scheme in the band at its own stretch, L*, where it keeps the budget and is wider than
+    /// `beyond_lstar`.
+    pub fn span_beyond(&self, scheme: &Scheme, demand: Demand, beyond_lstar: f64) -> Option<f64> {
+        let (space, grid) = (&self.space, &self.grid);
+        let last = |climates: &[Climate]| {
+            let rows = vec![grid.rows - 1];
+            let reach = Reach::new(&self.scope(climates, rows), scheme);
+            let spots = spots_of(|a| self.curve.lstar(a), &reach);
+            span_beyond(&spots, demand, beyond_lstar)
+        };
+        // One edge and one row refuse most: the rest is looked at where they don't.
+        let edge = space.band.high_c;
+        let edge = space
+            .band
+            .suited(space.response, None, scheme, grid.rows, grid.drivers, edge);
+        let mut few = space.band.rounded_either_way(edge);
+        few.push(space.band.design());
+        last(&few)?;
+        let stretch = self.stretch_in_time(scheme)?;
+        let mut corners = space.band.corners(&stretch);
+        if !corners.contains(&space.band.design()) {
+            corners.push(space.band.design());
+        }
+        last(&corners)?;
+        span_beyond(&self.spots(scheme, &corners), demand, beyond_lstar)
+    }
+
+    /// The stretch that suits a scheme; `None` where it takes longer than the budget with it.
+    fn stretch_in_time(&self, scheme: &Scheme) -> Option<Vec<Climate>> {
+        let (space, grid) = (&self.space, &self.grid);
+        let stretch = space
+            .band
+            .fitted(space.response, scheme, grid.rows, grid.drivers);
+        let longest_s = grid.unstretched_s(scheme) * space.band.longest(&stretch);
+        (longest_s <= grid.budget_s).then_some(stretch)
+    }
+
     /// Spots of a scheme over `climates`, in the rows that a search looks at.
     pub fn spots(&self, scheme: &Scheme, climates: &[Climate]) -> Spots {
         self.evaluated.fetch_add(1, Ordering::Relaxed);
-        let scope = Scope {
-            response: self.space.response,
-            panel_rows: self.grid.rows,
-            settle_ms: self.grid.drivers.field_settle_ms,
-            climates: climates.to_vec(),
-            rows: search_rows(self.grid.rows),
-        };
+        let scope = self.scope(climates, search_rows(self.grid.rows));
         let ordinary = Reach::ordinary(&scope, scheme, self.space.band.design());
         let ordinary = ordinary.into_iter().map(|a| self.curve.lstar(a)).collect();
         let spots = spots_of(|a| self.curve.lstar(a), &Reach::new(&scope, scheme));
         let longest = self.space.band.longest(climates);
         let kept = self.space.charge.kept(spots, scheme, longest);
         kept.even_in(ordinary, EVEN_SHARE)
+    }
+
+    fn scope(&self, climates: &[Climate], rows: Vec<usize>) -> Scope<'_> {
+        Scope {
+            response: self.space.response,
+            panel_rows: self.grid.rows,
+            settle_ms: self.grid.drivers.field_settle_ms,
+            climates: climates.to_vec(),
+            rows,
+        }
     }
 
     fn score(&self, scheme: &Scheme, climates: &[Climate], judging: &Judging) -> Score {
@@ -172,6 +242,16 @@ impl<'a> Search<'a> {
             best = next;
         }
         best
+    }
+
+    /// The band's design temperature, durations as they stand.
+    pub fn design_climate(&self) -> Climate {
+        self.space.band.design()
+    }
+
+    /// A place as it stands.
+    pub fn ranked_at(&self, place: Place) -> Ranked {
+        self.ranked(place, PRICE_LSTAR)
     }
 
     /// A place with the stretch that suits it, and its score there.
@@ -224,17 +304,19 @@ fn search_rows(rows: usize) -> Vec<usize> {
 }
 
 /// The response curve at even coverages, linear between: what a search can spare of the exact one, to 1e-4 L*.
-struct CurveTable(Vec<f64>);
+pub struct CurveTable(Vec<f64>);
 
 impl CurveTable {
     const PARTS: usize = 4096;
 
-    fn new(response: &Response) -> Self {
+    /// Of a response's curve.
+    pub fn new(response: &Response) -> Self {
         let at = |k: usize| response.curve.lstar(k as f64 / Self::PARTS as f64);
         CurveTable((0..=Self::PARTS).map(at).collect())
     }
 
-    fn lstar(&self, coverage: f64) -> f64 {
+    /// Lightness at a coverage.
+    pub fn lstar(&self, coverage: f64) -> f64 {
         let place = coverage.clamp(0.0, 1.0) * Self::PARTS as f64;
         let at = (place as usize).min(Self::PARTS - 1);
         let (low, high) = (self.0[at], self.0[at + 1]);

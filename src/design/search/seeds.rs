@@ -3,7 +3,7 @@
 use super::Search;
 use super::grid::{FieldPlace, Place};
 use super::score::SEEDS;
-use crate::design::reach::lstar_of;
+use crate::design::reach::{Scheme, lstars_of};
 use crate::drive::Field;
 use rayon::prelude::*;
 
@@ -17,16 +17,27 @@ const SHARES: [f64; 2] = [0.6, 0.4];
 const SHORT_FIRST: [f64; 2] = [0.05, 0.95];
 const SHORT_LAST: [f64; 2] = [0.95, 0.05];
 
+const LONG_OF_THREE: (usize, usize) = (6, 4);
+const SHORT_OF_THREE: (usize, usize) = (4, 2);
+const SHORT_FIRST_TWO: [f64; 3] = [0.05, 0.15, 0.8];
+const SHORT_BOTH_ENDS: [f64; 3] = [0.15, 0.8, 0.05];
+
 /// Select and data of each field, as places on the rails, and the fields' shares of the time.
 type Kind = (Vec<(usize, usize)>, Vec<f64>);
 
 impl Search<'_> {
     /// The most promising places of the coarse grid, at most `count`, no two alike in kind.
     pub fn seeds(&self, count: usize) -> Vec<Place> {
+        self.seeds_where(count, |_| true)
+    }
+
+    /// The same, of schemes that `wanted` takes.
+    pub fn seeds_where(&self, count: usize, wanted: impl Fn(&Scheme) -> bool) -> Vec<Place> {
         if count == 0 {
             return Vec::new();
         }
-        let places = self.coarse_places();
+        let mut places = self.coarse_places();
+        places.retain(|p| wanted(&self.grid.scheme(p)));
         let by_speed = self
             .space
             .band
@@ -55,19 +66,42 @@ impl Search<'_> {
 
     fn coarse_places(&self) -> Vec<Place> {
         let mut places = Vec::new();
+        let guards = [0, self.grid.drivers.guard_ticks_max / 2];
+        let mirrors: &[bool] = if self.space.charge.resting_balance {
+            &[false]
+        } else {
+            &[false, true]
+        };
+        let kinds = self.kinds();
         for erase in 0..self.space.own_erases {
-            for guard in [0, self.grid.drivers.guard_ticks_max / 2] {
-                for (volts, shares) in self.kinds() {
+            for (guard, &mirrored) in guards
+                .into_iter()
+                .flat_map(|g| mirrors.iter().map(move |m| (g, m)))
+            {
+                for (volts, shares) in &kinds {
                     let tick = self.grid.longest_tick();
-                    let field = |&(select, data): &(usize, usize)| FieldPlace {
-                        select,
-                        data,
-                        tick,
-                        slot: 1,
-                        guard,
+                    let field = |(f, &(select, data)): (usize, &(usize, usize))| {
+                        let free = FieldPlace {
+                            select,
+                            data,
+                            tick,
+                            slot: 1,
+                            guard,
+                            mirrored,
+                        };
+                        self.grid.pinned(f, free)
                     };
-                    let fields: Vec<FieldPlace> = volts.iter().map(field).collect();
-                    places.extend(self.grid.filled(erase, &fields, &shares));
+                    let fields: Vec<FieldPlace> = volts.iter().enumerate().map(field).collect();
+                    let place = self.grid.filled(erase, &fields, shares);
+                    places.extend(place.filter(|p| self.grid.admits(p)));
+                }
+            }
+        }
+        if self.space.pins.any() {
+            let all = std::mem::take(&mut places);
+            for place in all {
+                if !places.contains(&place) {
+                    places.push(place);
                 }
             }
         }
@@ -83,8 +117,9 @@ impl Search<'_> {
             .into_iter()
             .map(|a| (vec![a], vec![1.0]))
             .collect();
-        if self.grid.drivers.fields_max < 2 {
-            return kinds;
+        let most = self.grid.drivers.fields_max;
+        if most < 2 {
+            return self.admitted(kinds);
         }
         let (shared, short) = (self.voltages(SHARED), self.voltages(SHORT));
         for &a in &shared {
@@ -96,6 +131,33 @@ impl Search<'_> {
                 kinds.push((vec![a, b], SHORT_LAST.to_vec()));
             }
         }
+        if most > 2 {
+            kinds.extend(self.kinds_of_three());
+        }
+        self.admitted(kinds)
+    }
+
+    fn kinds_of_three(&self) -> Vec<Kind> {
+        let (long, short) = (self.voltages(LONG_OF_THREE), self.voltages(SHORT_OF_THREE));
+        let mut kinds = Vec::new();
+        for &a in &long {
+            for &b in &short {
+                for &c in &short {
+                    kinds.push((vec![b, c, a], SHORT_FIRST_TWO.to_vec()));
+                    kinds.push((vec![b, a, c], SHORT_BOTH_ENDS.to_vec()));
+                }
+            }
+        }
+        kinds
+    }
+
+    /// Those with as many fields as are pinned, the first field darkening: lightening a clear panel does nothing.
+    fn admitted(&self, mut kinds: Vec<Kind>) -> Vec<Kind> {
+        let darkens = |(select, _): &(usize, usize)| self.grid.select_v[*select] > 0.0;
+        let pins = self.space.pins;
+        kinds.retain(|(volts, _)| {
+            pins.admit_fields(volts.len()) && volts.first().is_some_and(darkens)
+        });
         kinds
     }
 
@@ -117,16 +179,22 @@ impl Search<'_> {
         let (response, grid) = (self.space.response, &self.grid);
         let settle_ms = grid.drivers.field_settle_ms;
         let climate = self.space.band.design();
-        let ends = |ticks: fn(&Field) -> u32, on: bool| {
-            lstar_of(response, &scheme, grid.rows, settle_ms, climate, ticks, on)
+        let ends = |ticks: fn(&Field) -> u32| {
+            lstars_of(response, &scheme, grid.rows, settle_ms, climate, ticks)
         };
-        let (white, blurred, dark) = (
-            ends(|_| 0, false),
-            ends(|_| 0, true),
-            ends(|f| f.slot_ticks, false),
-        );
+        let [white, blurred] = ends(lightest);
+        let [dark, _] = ends(|f| f.slot_ticks - lightest(f));
         let reach = white - dark;
         reach >= LEAST_REACH_LSTAR && white - blurred <= MOST_BLUR * reach
+    }
+}
+
+/// Ticks of a field that leave a pixel lightest.
+fn lightest(field: &Field) -> u32 {
+    if field.direction() > 0.0 {
+        0
+    } else {
+        field.slot_ticks
     }
 }
 

@@ -1,0 +1,562 @@
+//! What no scheme of a region can go beyond: bounds over ranges of voltages at fixed durations.
+//!
+//! They look at the last row at one climate. Its lightest content (all others at −D, after a clear panel) and its darkest (all at
+//! +D, after a dark one) are two of the cases that a ladder must stand, so that leaving out the rest can only widen it. A
+//! higher voltage at any moment never gives a lower coverage (Kamke 1932; Müller 1927, from memory), so taking the
+//! end of a range for every voltage bounds all schemes between.
+
+use super::holds::Holds;
+use crate::design::choice::Demand;
+use crate::design::reach::Climate;
+use crate::design::search::CurveTable;
+use crate::pigment::{Map, State, value};
+use crate::response::{COVERAGE_ROW, Response, rest_map, strokes_map};
+use crate::waveforms::{Frame, Lattice};
+
+/// Fields of a scheme, at most.
+pub const FIELDS_MAX: usize = 3;
+/// What the table of the curve and rounding may be off, L*.
+pub const MARGIN_LSTAR: f64 = 1e-3;
+
+/// Ranges of places on the axes of a frame, both ends included: select and data in turn, field by field.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Region {
+    pub low: [u16; 2 * FIELDS_MAX],
+    pub high: [u16; 2 * FIELDS_MAX],
+    pub axes: usize,
+}
+
+impl Region {
+    /// All voltages of a frame.
+    pub fn whole(lattice: &Lattice, frame: &Frame) -> Self {
+        let axes = &lattice.kinds[frame.kind].fields;
+        let mut high = [0; 2 * FIELDS_MAX];
+        for (f, axes) in axes.iter().enumerate() {
+            high[2 * f] = (axes.select_v.len() - 1) as u16;
+            high[2 * f + 1] = (axes.data_v.len() - 1) as u16;
+        }
+        Region {
+            low: [0; 2 * FIELDS_MAX],
+            high,
+            axes: 2 * axes.len(),
+        }
+    }
+
+    /// Schemes in the region.
+    pub fn schemes(&self) -> u64 {
+        let each = self.low.iter().zip(&self.high).take(self.axes);
+        each.map(|(l, h)| u64::from(h - l) + 1).product()
+    }
+
+    /// Its only scheme's places, where there is just one.
+    pub fn single(&self) -> Option<Vec<usize>> {
+        let places = self.low[..self.axes].iter().map(|&p| usize::from(p));
+        (self.low == self.high).then(|| places.collect())
+    }
+
+    /// The first and the last place of every axis.
+    pub fn ends(&self) -> [Vec<usize>; 2] {
+        [&self.low, &self.high].map(|p| p[..self.axes].iter().map(|&p| usize::from(p)).collect())
+    }
+
+    /// Two halves along an axis.
+    pub fn halves(&self, axis: usize) -> [Region; 2] {
+        let middle = (self.low[axis] + self.high[axis]) / 2;
+        let (mut first, mut second) = (*self, *self);
+        first.high[axis] = middle;
+        second.low[axis] = middle + 1;
+        [first, second]
+    }
+}
+
+/// What is asked of a region.
+#[derive(Debug, Clone, Copy)]
+pub struct Asked {
+    pub demand: Demand,
+    /// Only ladders wider than this count, L*.
+    pub beyond_lstar: f64,
+}
+
+/// What a region's bounds say.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Verdict {
+    /// Dark and light lie too close together.
+    Reach,
+    /// No choice of ticks comes near enough to this level.
+    Level(usize),
+    /// Not ruled out: no ladder is wider than this, L*.
+    Open(f64),
+}
+
+/// A frame ready to be bounded at one climate.
+pub struct Bounds<'a> {
+    holds: &'a Holds,
+    curve: &'a CurveTable,
+    filling: usize,
+    mirrored: bool,
+    classes: usize,
+    /// After the erase, one a class: from the clear and from the dark panel.
+    starts: [Vec<State>; 2],
+    fields: Vec<FieldPlaces>,
+    settle: Vec<Map>,
+    /// Rest, seen: coverage as a function of the state after the last settling, one a class, its share in it.
+    seen: Vec<[f64; 4]>,
+    scratch: [Side; 2],
+}
+
+/// Where the maps of a field's voltages stand.
+struct FieldPlaces {
+    /// +1 darkening, −1 lightening.
+    direction: f64,
+    slot_ticks: u32,
+    datas: usize,
+    /// `[select · datas + data]`: select plus and minus data.
+    plus: Vec<usize>,
+    minus: Vec<usize>,
+    /// Data and its negative.
+    data: Vec<usize>,
+    back: Vec<usize>,
+    guard: Vec<Map>,
+    /// All other rows at their lightest and darkest, `[data]`, or `[first half's data · datas + second half's]`; one a class.
+    others: [Vec<Vec<Map>>; 2],
+}
+
+/// The voltages of a field at one end of a region.
+#[derive(Debug, Clone, Copy, Default)]
+struct Drive {
+    on: usize,
+    off: usize,
+    /// Mirrored half: first as long as on, then as long as off.
+    back: usize,
+    forth: usize,
+    others: usize,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum End {
+    /// No scheme is darker with its lightest content.
+    Upper,
+    /// No scheme is lighter with its darkest content.
+    Lower,
+}
+
+/// One end's numbers for a region.
+#[derive(Debug, Default)]
+struct Side {
+    drives: [Drive; FIELDS_MAX],
+    /// Before the filling field's slot, one a combination of earlier ticks and class.
+    before: Vec<State>,
+    /// Coverage, of the state after the filling field's own slot: one a combination of later ticks and class.
+    after: Vec<[f64; 4]>,
+    /// Lightness by combination and ticks, NaN where not asked yet.
+    known: Vec<f64>,
+    /// Where nothing follows the filling field: coverage as a function of the state before its slot, by ticks and class.
+    functionals: Vec<Option<[f64; 4]>>,
+}
+
+impl<'a> Bounds<'a> {
+    /// The maps of all that stands in a frame.
+    pub fn new(
+        lattice: &'a Lattice,
+        frame: &'a Frame,
+        response: &Response,
+        climate: Climate,
+        holds: &'a Holds,
+        curve: &'a CurveTable,
+    ) -> Self {
+        let movers = response.movers(climate.temperature_c, climate.stretch);
+        let kind = &lattice.kinds[frame.kind];
+        let erase = &lattice.erases[frame.erase];
+        let erased: Vec<Map> = movers
+            .iter()
+            .map(|m| strokes_map(m, &erase.strokes))
+            .collect();
+        let settle: Vec<Map> = movers
+            .iter()
+            .map(|m| m.hold(0.0, lattice.settle_ms * 1e-3))
+            .collect();
+        let kinetics = &response.kinetics;
+        let starts = [kinetics.lowest(), kinetics.highest()]
+            .map(|x| erased.iter().map(|e| e.apply(&x)).collect());
+        let seen = movers.iter().map(|m| {
+            let eye = rest_map(m, erase).pulled_back(&COVERAGE_ROW);
+            eye.map(|e| m.class.share * e)
+        });
+        let fields = (0..frame.fields.len())
+            .map(|f| FieldPlaces::new(lattice, frame, f, holds))
+            .collect();
+        Bounds {
+            holds,
+            curve,
+            filling: kind.filling,
+            mirrored: kind.mirrored,
+            classes: movers.len(),
+            starts,
+            fields,
+            settle,
+            seen: seen.collect(),
+            scratch: [Side::default(), Side::default()],
+        }
+    }
+
+    /// What the bounds say of a region.
+    pub fn verdict(&mut self, region: &Region, asked: &Asked) -> Verdict {
+        let drives = [End::Upper, End::Lower].map(|end| self.drives(region, end));
+        let darkest = self
+            .curve
+            .lstar(self.straight(&drives[0], End::Upper, true));
+        let lightest = self
+            .curve
+            .lstar(self.straight(&drives[1], End::Lower, false));
+        let steps = (asked.demand.levels - 1) as f64;
+        let tolerance = asked.demand.tolerance_steps;
+        let reach = lightest - darkest + 2.0 * MARGIN_LSTAR;
+        // Both outer targets may lie beyond what is shown by the error allowed, tolerance · span / steps.
+        let widest = reach / (1.0 - 2.0 * tolerance / steps).max(f64::MIN_POSITIVE);
+        if widest <= asked.beyond_lstar {
+            return Verdict::Reach;
+        }
+        let error = tolerance * widest / steps + MARGIN_LSTAR;
+        let ladder = Ladder {
+            levels: asked.demand.levels,
+            least_step: asked.beyond_lstar.max(0.0) / steps,
+            lowest: darkest - error,
+            highest: lightest + error,
+            error,
+        };
+        self.prepare(drives);
+        for level in order(asked.demand.levels) {
+            if !self.serves(&ladder, level) {
+                return Verdict::Level(level);
+            }
+        }
+        Verdict::Open(widest)
+    }
+
+    /// Voltages of all fields at one end of a region.
+    fn drives(&self, region: &Region, end: End) -> [Drive; FIELDS_MAX] {
+        let mut drives = [Drive::default(); FIELDS_MAX];
+        for (f, field) in self.fields.iter().enumerate() {
+            let range = |axis: usize| {
+                let (low, high) = (
+                    usize::from(region.low[axis]),
+                    usize::from(region.high[axis]),
+                );
+                if end == End::Upper {
+                    (high, low)
+                } else {
+                    (low, high)
+                }
+            };
+            // `far` is the end that raises (lowers) what adds to the voltage, `near` what takes from it.
+            let (select, _) = range(2 * f);
+            let (far, near) = range(2 * f + 1);
+            let plus = field.plus[select * field.datas + far];
+            let minus = field.minus[select * field.datas + near];
+            let (on, off) = if field.direction > 0.0 {
+                (plus, minus)
+            } else {
+                (minus, plus)
+            };
+            let (up, down) = (field.data[far], field.back[near]);
+            let (back, forth) = if field.direction > 0.0 {
+                (down, up)
+            } else {
+                (up, down)
+            };
+            // Others at −D from above, at +D from below: the smallest D; then, mirrored, the other sign.
+            let first = usize::from(region.low[2 * f + 1]);
+            let others = if self.mirrored {
+                first * field.datas + usize::from(region.high[2 * f + 1])
+            } else {
+                first
+            };
+            drives[f] = Drive {
+                on,
+                off,
+                back,
+                forth,
+                others,
+            };
+        }
+        drives
+    }
+
+    fn content(end: End) -> usize {
+        match end {
+            End::Upper => 0,
+            End::Lower => 1,
+        }
+    }
+
+    /// Coverage with every field at its darkest or lightest.
+    fn straight(&self, drives: &[Drive; FIELDS_MAX], end: End, dark: bool) -> f64 {
+        let content = Self::content(end);
+        let mut coverage = 0.0;
+        for k in 0..self.classes {
+            let mut x = self.starts[content][k];
+            for (f, field) in self.fields.iter().enumerate() {
+                x = field.others[content][drives[f].others][k].apply(&x);
+                let on = field.on_ticks(if dark { field.slot_ticks } else { 0 });
+                x = self.own(f, &drives[f], k, on, x);
+                x = self.settle[k].apply(&field.guard[k].apply(&x));
+            }
+            coverage += value(&self.seen[k], &x);
+        }
+        coverage
+    }
+
+    /// After the pixel's own slot, without its guard.
+    #[inline]
+    fn own(&self, f: usize, drive: &Drive, class: usize, on: u32, x: State) -> State {
+        let off = self.fields[f].slot_ticks - on;
+        let holds = self.holds;
+        let mut x = holds.of(drive.on, on)[class].apply(&x);
+        x = holds.of(drive.off, off)[class].apply(&x);
+        if self.mirrored {
+            x = holds.of(drive.back, on)[class].apply(&x);
+            x = holds.of(drive.forth, off)[class].apply(&x);
+        }
+        x
+    }
+
+    /// The same, backwards, for a function of the state after it.
+    #[inline]
+    fn own_back(&self, f: usize, drive: &Drive, class: usize, on: u32, of: [f64; 4]) -> [f64; 4] {
+        let off = self.fields[f].slot_ticks - on;
+        let holds = self.holds;
+        let mut of = of;
+        if self.mirrored {
+            of = holds.of(drive.forth, off)[class].pulled_back(&of);
+            of = holds.of(drive.back, on)[class].pulled_back(&of);
+        }
+        of = holds.of(drive.off, off)[class].pulled_back(&of);
+        holds.of(drive.on, on)[class].pulled_back(&of)
+    }
+
+    fn prepare(&mut self, drives: [[Drive; FIELDS_MAX]; 2]) {
+        let mut scratch = std::mem::take(&mut self.scratch);
+        for (side, (drives, end)) in scratch
+            .iter_mut()
+            .zip(drives.into_iter().zip([End::Upper, End::Lower]))
+        {
+            side.drives = drives;
+            self.prepare_side(side, end);
+        }
+        self.scratch = scratch;
+    }
+
+    fn prepare_side(&self, side: &mut Side, end: End) {
+        let content = Self::content(end);
+        let classes = self.classes;
+        let mut states = self.starts[content].clone();
+        for f in 0..self.filling {
+            let (field, drive) = (&self.fields[f], &side.drives[f]);
+            let mut next = Vec::with_capacity(states.len() * (field.slot_ticks as usize + 1));
+            for states in states.chunks(classes) {
+                for on in 0..=field.slot_ticks {
+                    for (k, x) in states.iter().enumerate() {
+                        let x = field.others[content][drive.others][k].apply(x);
+                        let x = self.own(f, drive, k, on, x);
+                        next.push(self.settle[k].apply(&field.guard[k].apply(&x)));
+                    }
+                }
+            }
+            states = next;
+        }
+        let filling = &self.fields[self.filling];
+        let others = &filling.others[content][side.drives[self.filling].others];
+        side.before.clear();
+        side.before.extend(
+            states
+                .iter()
+                .enumerate()
+                .map(|(i, x)| others[i % classes].apply(x)),
+        );
+        let mut after: Vec<[f64; 4]> = self.seen.clone();
+        for f in (self.filling + 1..self.fields.len()).rev() {
+            let (field, drive) = (&self.fields[f], &side.drives[f]);
+            let mut next = Vec::with_capacity(after.len() * (field.slot_ticks as usize + 1));
+            for on in 0..=field.slot_ticks {
+                for (i, seen) in after.iter().enumerate() {
+                    let k = i % classes;
+                    let seen = field.guard[k].pulled_back(&self.settle[k].pulled_back(seen));
+                    let seen = self.own_back(f, drive, k, on, seen);
+                    next.push(field.others[content][drive.others][k].pulled_back(&seen));
+                }
+            }
+            after = next;
+        }
+        side.after.clear();
+        side.after.extend(after.iter().enumerate().map(|(i, seen)| {
+            let k = i % classes;
+            filling.guard[k].pulled_back(&self.settle[k].pulled_back(seen))
+        }));
+        let ticks = filling.slot_ticks as usize + 1;
+        let combinations = side.before.len() / classes * (side.after.len() / classes);
+        side.known.clear();
+        side.known.resize(combinations * ticks, f64::NAN);
+        side.functionals.clear();
+        side.functionals.resize(ticks * classes, None);
+    }
+
+    /// Lightness at one end of the region with these ticks.
+    fn lstar(&self, side: &mut Side, before: usize, after: usize, ticks: u32) -> f64 {
+        let classes = self.classes;
+        let afters = side.after.len() / classes;
+        let slot = self.fields[self.filling].slot_ticks as usize + 1;
+        let at = (before * afters + after) * slot + ticks as usize;
+        if !side.known[at].is_nan() {
+            return side.known[at];
+        }
+        let drive = side.drives[self.filling];
+        let on = self.fields[self.filling].on_ticks(ticks);
+        let mut coverage = 0.0;
+        for k in 0..classes {
+            let x = &side.before[before * classes + k];
+            let seen = side.after[after * classes + k];
+            coverage += if afters == 1 {
+                let functional = &mut side.functionals[ticks as usize * classes + k];
+                let of = functional
+                    .get_or_insert_with(|| self.own_back(self.filling, &drive, k, on, seen));
+                value(of, x)
+            } else {
+                value(&seen, &self.own(self.filling, &drive, k, on, *x))
+            };
+        }
+        side.known[at] = self.curve.lstar(coverage);
+        side.known[at]
+    }
+
+    /// Whether some choice of ticks may serve a level of some ladder wider than asked.
+    fn serves(&mut self, ladder: &Ladder, level: usize) -> bool {
+        let (low, high) = ladder.targets(level);
+        let classes = self.classes;
+        let [mut upper, mut lower] = std::mem::take(&mut self.scratch);
+        let (befores, afters) = (upper.before.len() / classes, upper.after.len() / classes);
+        let most = self.fields[self.filling].slot_ticks;
+        let mut found = false;
+        'all: for before in 0..befores {
+            for after in 0..afters {
+                // Darker with more ticks: from where the lightest content is dark enough …
+                let dark = |u: u32, side: &mut Side| {
+                    self.lstar(side, before, after, u) <= high + ladder.error
+                };
+                let Some(first) = first_where(most, |u| dark(u, &mut upper)) else {
+                    continue;
+                };
+                // … while the darkest is light enough.
+                for ticks in first..=most {
+                    let darkest = self.lstar(&mut lower, before, after, ticks);
+                    if darkest < low - ladder.error {
+                        break;
+                    }
+                    let lightest = self.lstar(&mut upper, before, after, ticks);
+                    if lightest - darkest <= 2.0 * ladder.error {
+                        found = true;
+                        break 'all;
+                    }
+                }
+            }
+        }
+        self.scratch = [upper, lower];
+        found
+    }
+}
+
+/// The first of 0…most for which a condition holds that, once it does, goes on to.
+fn first_where(most: u32, mut holds: impl FnMut(u32) -> bool) -> Option<u32> {
+    if !holds(most) {
+        return None;
+    }
+    let (mut low, mut high) = (0, most);
+    while low < high {
+        let middle = (low + high) / 2;
+        if holds(middle) {
+            high = middle;
+        } else {
+            low = middle + 1;
+        }
+    }
+    Some(low)
+}
+
+/// Ladders wider than asked within what a region reaches.
+struct Ladder {
+    levels: usize,
+    least_step: f64,
+    lowest: f64,
+    highest: f64,
+    /// The largest error allowed on any of them, L*.
+    error: f64,
+}
+
+impl Ladder {
+    /// Between what lightnesses a level's target lies.
+    fn targets(&self, level: usize) -> (f64, f64) {
+        let below = level as f64 * self.least_step;
+        let above = (self.levels - 1 - level) as f64 * self.least_step;
+        (self.lowest + below, self.highest - above)
+    }
+}
+
+/// Levels in the order in which they tell most: from the middle outwards, coarsely first.
+fn order(levels: usize) -> impl Iterator<Item = usize> {
+    let eighths = [4, 6, 2, 5, 3, 7, 1, 8, 0];
+    eighths.into_iter().map(move |e| e * (levels - 1) / 8)
+}
+
+impl FieldPlaces {
+    fn new(lattice: &Lattice, frame: &Frame, f: usize, holds: &Holds) -> Self {
+        let (timing, kind) = (&frame.fields[f], &lattice.kinds[frame.kind]);
+        let axes = &kind.fields[f];
+        let place = |pixel_v: f64| holds.place(pixel_v, timing.tick_us);
+        let both = |sign: f64| {
+            let of = |s: &f64| {
+                let s = *s;
+                axes.data_v.iter().map(move |d| place(s + sign * d))
+            };
+            axes.select_v.iter().flat_map(of).collect()
+        };
+        let data: Vec<usize> = axes.data_v.iter().map(|&d| place(d)).collect();
+        let back: Vec<usize> = axes.data_v.iter().map(|&d| place(-d)).collect();
+        let guard = holds.of(place(0.0), timing.guard_ticks).to_vec();
+        let others = |halves: [&[usize]; 2]| -> Vec<Vec<Map>> {
+            let ended = |slot: Vec<Map>| -> Vec<Map> {
+                let each = slot.iter().zip(&guard);
+                each.map(|(s, g)| s.then(g).power(lattice.rows - 1))
+                    .collect()
+            };
+            let half = |place: usize| holds.of(place, timing.slot_ticks);
+            if !kind.mirrored {
+                return halves[0].iter().map(|&p| ended(half(p).to_vec())).collect();
+            }
+            let pair = |first: &usize, second: &usize| {
+                let each = half(*first).iter().zip(half(*second));
+                ended(each.map(|(a, b)| a.then(b)).collect())
+            };
+            let pairs = |first| halves[1].iter().map(move |second| pair(first, second));
+            halves[0].iter().flat_map(pairs).collect()
+        };
+        FieldPlaces {
+            direction: axes.select_v.first().map_or(1.0, |s| s.signum()),
+            slot_ticks: timing.slot_ticks,
+            datas: axes.data_v.len(),
+            plus: both(1.0),
+            minus: both(-1.0),
+            others: [others([&back, &data]), others([&data, &back])],
+            data,
+            back,
+            guard,
+        }
+    }
+
+    /// Ticks on that make a slot the `darkness`-th darkest.
+    fn on_ticks(&self, darkness: u32) -> u32 {
+        if self.direction > 0.0 {
+            darkness
+        } else {
+            self.slot_ticks - darkness
+        }
+    }
+}

@@ -1,0 +1,270 @@
+//! Branch and bound over a lattice: every scheme is either ruled out by a bound or judged as the search judges it.
+
+use super::bound::{Asked, Bounds, FIELDS_MAX, Region, Verdict};
+use super::holds::Holds;
+use crate::design::choice::{Demand, Fineness, Span, Spots, widest};
+use crate::design::reach::{Climate, Reach, Scheme, Scope};
+use crate::design::search::{CurveTable, spots_of};
+use crate::response::Response;
+use crate::waveforms::{Frame, Lattice, Tally, Why};
+use rayon::prelude::*;
+
+/// Frames that are gone through with one and the same best scheme, so that any number of threads does the same.
+const BATCH: usize = 64;
+/// Regions ruled out that are kept for another look, per frame and in all.
+const KEPT_PER_FRAME: usize = 2;
+/// How closely the span of a ladder is sought, L*.
+const FINENESS: Fineness = Fineness {
+    coarse_lstar: 2.0,
+    fine_lstar: 0.01,
+};
+
+/// A region that holds no ladder wider than `beyond_lstar`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RuledOut {
+    pub frame: usize,
+    pub region: Region,
+    pub why: Why,
+    pub beyond_lstar: f64,
+}
+
+/// A scheme of the lattice with its ladder.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Best {
+    pub frame: usize,
+    pub places: Vec<usize>,
+    pub span_lstar: f64,
+}
+
+/// What came of going through a lattice.
+#[derive(Debug, Clone, Default)]
+pub struct Outcome {
+    /// The best scheme wider than what was asked to beat; `None` where there is none.
+    pub best: Option<Best>,
+    pub tally: Tally,
+    /// No open region holds a wider ladder than this, L*; 0 where none is open.
+    pub open_lstar: f64,
+    /// Some of the regions ruled out, chosen by their place alone.
+    pub sample: Vec<RuledOut>,
+}
+
+/// Spans wider than a given one that a scheme really carries, L*.
+pub type Judge<'a> = dyn Fn(&Scheme, f64) -> Option<f64> + Sync + 'a;
+
+/// What a lattice is gone through for.
+pub struct Branching<'a> {
+    pub lattice: &'a Lattice,
+    pub response: &'a Response,
+    /// The climate of the bounds: one of those that judging covers.
+    pub climate: Climate,
+    pub demand: Demand,
+    /// Must cover `climate` and the last row.
+    pub judge: &'a Judge<'a>,
+    /// Regions bounded in one frame, at most.
+    pub regions_max: u64,
+    /// Regions kept in all for another look.
+    pub sample: usize,
+}
+
+impl Branching<'_> {
+    /// Goes through the whole lattice for ladders wider than `beyond_lstar`; `progress` is told the share done.
+    pub fn run(&self, beyond_lstar: f64, progress: &dyn Fn(f64)) -> Outcome {
+        let holds = Holds::new(self.lattice, self.response, self.climate);
+        let curve = CurveTable::new(self.response);
+        let frames = self.lattice.frames();
+        let mut outcome = Outcome::default();
+        let mut beyond = beyond_lstar;
+        for (batch, some) in frames.chunks(BATCH).enumerate() {
+            progress((batch * BATCH) as f64 / frames.len() as f64);
+            let of = |(i, frame): (usize, &Frame)| {
+                self.frame(batch * BATCH + i, frame, beyond, &holds, &curve)
+            };
+            let each: Vec<Outcome> = some.par_iter().enumerate().map(of).collect();
+            for one in each {
+                outcome.merge(one);
+            }
+            if let Some(best) = &outcome.best {
+                beyond = beyond.max(best.span_lstar);
+            }
+            outcome.thin(self.sample);
+        }
+        outcome
+    }
+
+    fn frame(
+        &self,
+        index: usize,
+        frame: &Frame,
+        beyond_lstar: f64,
+        holds: &Holds,
+        curve: &CurveTable,
+    ) -> Outcome {
+        let (lattice, response) = (self.lattice, self.response);
+        let mut bounds = Bounds::new(lattice, frame, response, self.climate, holds, curve);
+        let mut outcome = Outcome::default();
+        let mut asked = Asked {
+            demand: self.demand,
+            beyond_lstar,
+        };
+        let weights = weights(lattice, frame);
+        let mut left = vec![Region::whole(lattice, frame)];
+        while let Some(region) = left.pop() {
+            outcome.tally.regions += 1;
+            let verdict = bounds.verdict(&region, &asked);
+            let one = RuledOut {
+                frame: index,
+                region,
+                why: Why::Reach,
+                beyond_lstar: asked.beyond_lstar,
+            };
+            match verdict {
+                Verdict::Reach => outcome.rule_out(one),
+                Verdict::Level(_) => outcome.rule_out(RuledOut {
+                    why: Why::Level,
+                    ..one
+                }),
+                Verdict::Open(most) => match region.single() {
+                    None if outcome.tally.regions >= self.regions_max => {
+                        outcome.tally.open += region.schemes();
+                        outcome.open_lstar = outcome.open_lstar.max(most);
+                    }
+                    None => left.extend(region.halves(axis(&region, &weights))),
+                    Some(places) => {
+                        let scheme = scheme(lattice, frame, &places);
+                        if !self.has_ladder(&scheme, asked.beyond_lstar, curve) {
+                            outcome.rule_out(RuledOut {
+                                why: Why::Ladder,
+                                ..one
+                            });
+                            continue;
+                        }
+                        match (self.judge)(&scheme, asked.beyond_lstar) {
+                            None => outcome.rule_out(RuledOut {
+                                why: Why::Judged,
+                                ..one
+                            }),
+                            Some(span_lstar) => {
+                                outcome.tally.judged += 1;
+                                asked.beyond_lstar = span_lstar;
+                                outcome.best = Some(Best {
+                                    frame: index,
+                                    places,
+                                    span_lstar,
+                                });
+                            }
+                        }
+                    }
+                },
+            }
+            if outcome.sample.len() > 64 * KEPT_PER_FRAME {
+                outcome.thin(KEPT_PER_FRAME);
+            }
+        }
+        outcome.thin(KEPT_PER_FRAME);
+        outcome
+    }
+
+    /// Whether the last row at the bounds' climate has a ladder wider than asked.
+    fn has_ladder(&self, scheme: &Scheme, beyond_lstar: f64, curve: &CurveTable) -> bool {
+        let scope = Scope {
+            response: self.response,
+            panel_rows: self.lattice.rows,
+            settle_ms: self.lattice.settle_ms,
+            climates: vec![self.climate],
+            rows: vec![self.lattice.rows - 1],
+        };
+        let spots = spots_of(|a| curve.lstar(a), &Reach::new(&scope, scheme));
+        span_beyond(&spots, self.demand, beyond_lstar).is_some()
+    }
+}
+
+/// The scheme of a frame at these places on its axes.
+pub fn scheme(lattice: &Lattice, frame: &Frame, places: &[usize]) -> Scheme {
+    Scheme {
+        erase: lattice.erases[frame.erase].clone(),
+        fields: lattice.fields(frame, places),
+    }
+}
+
+/// The widest ladder of some choices, L*, where it is wider than `beyond_lstar`.
+pub fn span_beyond(spots: &Spots, demand: Demand, beyond_lstar: f64) -> Option<f64> {
+    let ends = spots.ends()?;
+    let bounds = Span {
+        low: (beyond_lstar + 0.5 * FINENESS.fine_lstar).max(FINENESS.fine_lstar),
+        high: ends.high - ends.low,
+    };
+    let steps = (demand.levels - 1) as f64;
+    let places = |step: f64| spots.darkest_targets(demand, step);
+    widest(demand.levels, bounds, FINENESS, places).map(|(_, step)| step * steps)
+}
+
+/// How much of a region's width an axis counts for: the filling field moves the greys farthest.
+fn weights(lattice: &Lattice, frame: &Frame) -> [f64; 2 * FIELDS_MAX] {
+    let kind = &lattice.kinds[frame.kind];
+    let mut weights = [0.0; 2 * FIELDS_MAX];
+    for (f, (axes, timing)) in kind.fields.iter().zip(&frame.fields).enumerate() {
+        let span = |v: &[f64]| v.last().unwrap_or(&0.0) - v.first().unwrap_or(&0.0);
+        let seconds = f64::from(timing.slot_ticks) * f64::from(timing.tick_us);
+        for (axis, v) in [(2 * f, &axes.select_v), (2 * f + 1, &axes.data_v)] {
+            weights[axis] = seconds * span(v) / (v.len().max(2) - 1) as f64;
+        }
+    }
+    weights
+}
+
+/// The axis along which a region is halved.
+fn axis(region: &Region, weights: &[f64; 2 * FIELDS_MAX]) -> usize {
+    let width = |a: usize| f64::from(region.high[a] - region.low[a]) * weights[a];
+    let splittable = (0..region.axes).filter(|&a| region.high[a] > region.low[a]);
+    let best = splittable.reduce(|b, a| if width(a) > width(b) { a } else { b });
+    best.unwrap_or(0)
+}
+
+impl Outcome {
+    fn rule_out(&mut self, one: RuledOut) {
+        let tally = &mut self.tally;
+        let count = match one.why {
+            Why::Reach => &mut tally.reach,
+            Why::Level => &mut tally.level,
+            Why::Ladder => &mut tally.ladder,
+            Why::Judged => &mut tally.judged,
+        };
+        *count += one.region.schemes();
+        self.sample.push(one);
+    }
+
+    fn merge(&mut self, other: Outcome) {
+        self.tally.add(&other.tally);
+        self.open_lstar = self.open_lstar.max(other.open_lstar);
+        self.sample.extend(other.sample);
+        let wider = |b: &Best| {
+            self.best
+                .as_ref()
+                .is_none_or(|a| b.span_lstar > a.span_lstar)
+        };
+        if let Some(best) = other.best.filter(wider) {
+            self.best = Some(best);
+        }
+    }
+
+    /// Keeps so many regions, those whose places come first in a shuffled order.
+    fn thin(&mut self, count: usize) {
+        self.sample.sort_by_key(RuledOut::shuffled);
+        self.sample.truncate(count);
+    }
+}
+
+impl RuledOut {
+    /// A number that depends on the place alone (SplitMix64, Steele, Lea & Flood 2014, from memory).
+    fn shuffled(&self) -> u64 {
+        let parts = std::iter::once(self.frame as u64)
+            .chain(self.region.low.iter().map(|&p| u64::from(p)))
+            .chain(self.region.high.iter().map(|&p| u64::from(p)));
+        parts.fold(0, |done, part| {
+            let mut z = (done ^ part).wrapping_add(0x9e37_79b9_7f4a_7c15);
+            z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+            z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+            z ^ (z >> 31)
+        })
+    }
+}

@@ -1,0 +1,6 @@
+//! The certificate: nothing better on a stated grid, or by how much it could be.
+
+pub mod bound;
+pub mod branch;
+pub mod holds;
+pub mod stated;
