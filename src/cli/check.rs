@@ -3,10 +3,12 @@
 use super::finished::FinishedSet;
 use super::talk::Talk;
 use super::{arguments, on_threads, tell};
-use crate::error::{Error, Result, Unmet};
+use crate::design::certificate::recheck::recheck;
+use crate::error::{Error, InputError, Result, Unmet};
 use crate::panel::{Asked, Supply};
-use crate::report::CheckReport;
+use crate::report::{CertificateReport, CheckReport};
 use crate::trim::{Verification, read_figures};
+use crate::waveforms::Waveforms;
 use std::path::PathBuf;
 
 /// Work out the acceptance figures of a finished set: worst cases over all pictures, against the panel's limits
@@ -36,6 +38,10 @@ pub(super) struct Arguments {
     /// Refreshes a day: above 0, at most a million
     #[arg(long, value_name = "N", requires = "cell_mah", allow_negative_numbers = true, value_parser = arguments::above_zero)]
     refreshes: Option<f64>,
+    /// Look again at the certificate that fit left in W: count its grid, step the set slot by slot, step schemes from regions that
+    /// were ruled out; nothing but W is read
+    #[arg(long, conflicts_with_all = ["project", "chart", "cell_mah", "tolerance"])]
+    certificate: bool,
     /// Print one JSON document in place of the figures
     #[arg(long)]
     json: bool,
@@ -49,6 +55,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<()> {
 }
 
 fn check(arguments: &Arguments) -> Result<()> {
+    if arguments.certificate {
+        return look_again(arguments);
+    }
     let talk = Talk::new();
     let finished = FinishedSet::read(&arguments.waveforms, arguments.project.as_deref())?;
     let verification = verification(arguments, &finished)?;
@@ -73,6 +82,37 @@ fn check(arguments: &Arguments) -> Result<()> {
         request: format!("Every limit of {}", arguments.waveforms.display()),
         binding: report.broken().join("; "),
         would_do: Vec::new(),
+    }))
+}
+
+/// The certificate once more, from the set's file alone.
+fn look_again(arguments: &Arguments) -> Result<()> {
+    let file = &arguments.waveforms;
+    let set = Waveforms::read(file)?;
+    let Some(certificate) = &set.certificate else {
+        return Err(Error::Input(InputError {
+            file: file.clone(),
+            line: None,
+            field: Some("certificate".into()),
+            value: None,
+            expected: "a certificate, as `fit` writes it without --quick; a trimmed set has none"
+                .into(),
+        }));
+    };
+    let talk = Talk::new();
+    talk.step("stepping the set and schemes that were ruled out");
+    let rechecked = recheck(&set, certificate);
+    drop(talk);
+    let holds = rechecked.holds();
+    let report = CertificateReport::of(&set, certificate, rechecked);
+    tell(arguments.json, || report.to_json(), &report)?;
+    if holds {
+        return Ok(());
+    }
+    Err(Error::Unmet(Unmet {
+        request: format!("The certificate of {}", file.display()),
+        binding: report.broken().join("; "),
+        would_do: vec!["the file as `fit` wrote it, or `fit` once more".into()],
     }))
 }
 

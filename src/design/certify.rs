@@ -22,8 +22,8 @@ const FINE_ROUNDS: usize = 2;
 const REGIONS_MAX: u64 = 400_000;
 /// Regions that the certificate keeps.
 const KEPT: usize = 48;
-/// Ascents for the best scheme of another kind.
-const OTHER_STARTS: usize = 3;
+/// Share of the set's span that a scheme of another kind must show to be named.
+const OTHERS_SHARE: f64 = 0.9;
 /// Shares of a grid after which progress is told.
 const TOLD_SHARE: f64 = 0.1;
 /// Least gain in span for which a design is begun anew, L*.
@@ -61,12 +61,11 @@ impl Planner<'_> {
             let search = self.widest_search(&candidates[band]);
             let lattice = search.lattice(&Mesh::COARSE);
             let judge = |s: &Scheme, beyond: f64| search.span_beyond(s, demand, beyond);
-            let words = format!("grid of band {}, for a start", band + 1);
-            let outcome = self
-                .branching(&search, &lattice, &judge)
-                .run(span, &|share| {
-                    (self.progress)(&format!("{words}: {:.0} %", 100.0 * share));
-                });
+            (self.progress)(&format!(
+                "band {}: a start anywhere on a coarse grid",
+                band + 1
+            ));
+            let outcome = self.branching(&search, &lattice, &judge).run(span, &|_| ());
             let Some(found) = outcome.best else { return };
             let frames = lattice.frames();
             let scheme = scheme_at(&lattice, &frames[found.frame], &found.places);
@@ -227,6 +226,7 @@ impl Planner<'_> {
     ) -> Certificate {
         let best = outcome.best.as_ref().map_or(0.0, |b| b.span_lstar);
         let bound_lstar = span_lstar.max(best).max(outcome.open_lstar);
+        let (runner_up, others_beyond_lstar) = self.runner_up(candidates, search, span_lstar);
         let frames = grid.frames();
         let ruled_out = outcome.sample.iter().map(|r| {
             let [first, last] = r.region.ends();
@@ -246,7 +246,8 @@ impl Planner<'_> {
             gap_percent: 100.0 * (bound_lstar / span_lstar - 1.0),
             schemes: grid.schemes(),
             tally: outcome.tally,
-            runner_up: self.runner_up(candidates, search),
+            runner_up,
+            others_beyond_lstar,
             temperature_c: search.design_climate().temperature_c,
             ruled_out: ruled_out.collect(),
             grid,
@@ -255,25 +256,38 @@ impl Planner<'_> {
         }
     }
 
-    /// The best scheme of another kind than the band's widest.
-    fn runner_up(&self, candidates: &Candidates, search: &Search) -> Option<RunnerUp> {
-        let ladder = |c: &Candidates| self.ladder_of(&[c], self.demand());
-        let widest = candidates.best_for(&ladder(candidates)?)?;
-        let kind = kind_of(&candidates.pool.schemes[widest].scheme);
+    /// The best scheme of another kind than the band's widest, on the coarse grid, and what it had to beat.
+    fn runner_up(
+        &self,
+        candidates: &Candidates,
+        search: &Search,
+        span_lstar: f64,
+    ) -> (Option<RunnerUp>, f64) {
+        let beyond = OTHERS_SHARE * span_lstar;
+        let own = self.ladder_of(&[candidates], self.demand());
+        let Some(widest) = own.and_then(|l| candidates.serving(&l)) else {
+            return (None, beyond);
+        };
         (self.progress)("the best scheme of another kind");
-        let others = search.seeds_where(OTHER_STARTS, |s| kind_of(s) != kind);
-        let mut pool = candidates.pool.clone();
-        pool.schemes.extend(search.run(others));
-        pool.schemes.retain(|s| kind_of(&s.scheme) != kind);
-        pool.own = pool.schemes.len();
-        let others = self.candidates(pool);
-        let ladder = ladder(&others)?;
-        let best = &others.serving(&ladder)?.scheme;
-        Some(RunnerUp {
-            span_lstar: span(&ladder),
-            erase: best.erase.clone(),
-            fields: best.fields.clone(),
-        })
+        let kind = kind_of(&widest.scheme);
+        let mut lattice = search.lattice(&Mesh::COARSE);
+        lattice
+            .kinds
+            .retain(|k| (k.fields.len(), k.filling, k.lightening(), k.mirrored) != kind);
+        let demand = self.demand();
+        let judge = |s: &Scheme, beyond: f64| search.span_beyond(s, demand, beyond);
+        let outcome = self
+            .branching(search, &lattice, &judge)
+            .run(beyond, &|_| ());
+        let runner_up = outcome.best.map(|best| {
+            let scheme = scheme_at(&lattice, &lattice.frames()[best.frame], &best.places);
+            RunnerUp {
+                span_lstar: best.span_lstar,
+                erase: scheme.erase,
+                fields: scheme.fields,
+            }
+        });
+        (runner_up, beyond)
     }
 }
 

@@ -238,6 +238,11 @@ impl Spots {
         if within.high < within.low {
             return Vec::new();
         }
+        self.darkest_within(demand, step_lstar, within)
+    }
+
+    /// The same with the darkest target within a span, and no word on the outer two but that they are served.
+    pub fn darkest_within(&self, demand: Demand, step_lstar: f64, within: Span) -> Vec<Span> {
         let served = self.served(demand.tolerance_steps * step_lstar);
         let mut left = common(&served, &[within]);
         for level in 1..demand.levels {
@@ -247,6 +252,28 @@ impl Spots {
             left = intersect(&left, &served, level as f64 * step_lstar);
         }
         left
+    }
+
+    /// Whether some choice has a half-width of at most `half_lstar` and a middle between two lightnesses.
+    pub fn any_between(&self, low_lstar: f64, high_lstar: f64, half_lstar: f64) -> bool {
+        let from = self.sorted.partition_point(|s| s.mid_lstar < low_lstar);
+        let near = self.sorted[from..].iter();
+        near.take_while(|s| s.mid_lstar <= high_lstar)
+            .any(|s| s.half_lstar <= half_lstar)
+    }
+
+    /// The darkest and lightest target that some choice may serve with this error.
+    pub fn outermost(&self, error_lstar: f64) -> Option<Span> {
+        let narrow = self.sorted.iter().filter(|s| s.half_lstar <= error_lstar);
+        let ends = narrow.map(|s| {
+            let slack = error_lstar - s.half_lstar;
+            (s.mid_lstar - slack, s.mid_lstar + slack)
+        });
+        ends.map(|(low, high)| Span { low, high })
+            .reduce(|a, b| Span {
+                low: a.low.min(b.low),
+                high: a.high.max(b.high),
+            })
     }
 }
 
@@ -277,7 +304,9 @@ fn trend(points: impl Iterator<Item = (f64, f64, f64)>) -> (f64, f64, f64) {
 
 /// Points x of `a` for which x + shift lies in `b`; both disjoint and rising, and so is the result.
 fn intersect(a: &[Span], b: &[Span], shift: f64) -> Vec<Span> {
-    let (mut i, mut j, mut both) = (0, 0, Vec::new());
+    let from = a.first().map_or(f64::INFINITY, |x| x.low + shift);
+    let (mut i, mut both) = (0, Vec::new());
+    let mut j = b.partition_point(|y| y.high < from);
     while let (Some(x), Some(y)) = (a.get(i), b.get(j)) {
         let (low, high) = (x.low.max(y.low - shift), x.high.min(y.high - shift));
         if low <= high {

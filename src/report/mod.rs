@@ -1,6 +1,7 @@
 //! What a fit and its design come to, as one result with two writers: JSON for machines and a summary for people.
 
 mod by_input;
+mod certificate_report;
 mod chart_report;
 mod check_report;
 mod compared;
@@ -20,6 +21,7 @@ mod trim_report;
 mod words;
 
 pub use by_input::{Bin, ByInput};
+pub use certificate_report::CertificateReport;
 pub use chart_report::{ChartReport, Forecast, ParameterForecast};
 pub use check_report::CheckReport;
 pub use compared::{Compared, fitted, held_out};

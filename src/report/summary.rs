@@ -2,6 +2,7 @@
 
 use super::FitReport;
 use super::by_input::{Bin, ByInput};
+use super::certificate_report::certificate_words;
 use super::design_words::{band, erases, ladder, overview, overview_note};
 use super::lines::{Side, passage, table};
 use super::response_report::{Errors, OddPage, ReadingCount, ResponseReport, STRONG_CORRELATION};
@@ -23,6 +24,9 @@ impl fmt::Display for FitReport<'_> {
         write!(f, "\nResponse\n{}", self.response)?;
         write!(f, "\nDesign\n{}{}", overview(self), overview_note(self))?;
         f.write_str(&bands_tried(self.design, self.request.tolerance_steps))?;
+        if let Some(certificate) = &self.design.set.certificate {
+            f.write_str(&certificate_words(certificate))?;
+        }
         f.write_str(&ladder(self))?;
         f.write_str(&erases(self))?;
         f.write_str(&edges(self))?;

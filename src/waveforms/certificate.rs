@@ -26,9 +26,11 @@ pub struct Certificate {
     /// Schemes of the grid.
     pub schemes: u64,
     pub tally: Tally,
-    /// The best scheme found of another kind: another number, order or direction of fields, or mirrored.
+    /// The best scheme of another kind on a coarser grid: another number, order or direction of fields, or mirrored; absent where
+    /// none is wider than `others_beyond_lstar`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub runner_up: Option<RunnerUp>,
+    pub others_beyond_lstar: f64,
     /// The temperature of the bounds, °C, with durations as they stand.
     pub temperature_c: f64,
     pub grid: Lattice,

@@ -76,10 +76,16 @@ impl FieldTiming {
 }
 
 impl Kind {
+    /// Which of the fields lighten.
+    pub fn lightening(&self) -> Vec<bool> {
+        let of = |f: &FieldAxes| f.select_v.first().is_some_and(|&s| s < 0.0);
+        self.fields.iter().map(of).collect()
+    }
+
     /// Voltages of the select and data axes of each field: S₁ × D₁ × S₂ × …
     pub fn voltages(&self) -> u64 {
         let of = |f: &FieldAxes| (f.select_v.len() * f.data_v.len()) as u64;
-        self.fields.iter().map(of).product()
+        self.fields.iter().map(of).fold(1, u64::saturating_mul)
     }
 }
 
@@ -95,6 +101,17 @@ impl Lattice {
         frames
     }
 
+    /// No more frames than this: those that time leaves out with them.
+    pub fn frames_at_most(&self) -> u64 {
+        let of = |f: &FieldAxes| {
+            let slots = f.slot_ticks.len().max(1);
+            (f.tick_us.len() * f.guard_ticks.len()).saturating_mul(slots) as u64
+        };
+        let kind = |k: &Kind| k.fields.iter().map(of).fold(1, u64::saturating_mul);
+        let kinds = self.kinds.iter().map(kind).fold(0, u64::saturating_add);
+        kinds.saturating_mul(self.erases.len() as u64)
+    }
+
     /// Schemes in a frame.
     pub fn schemes_in(&self, frame: &Frame) -> u64 {
         self.kinds[frame.kind].voltages()
@@ -102,7 +119,10 @@ impl Lattice {
 
     /// Schemes of the whole lattice.
     pub fn schemes(&self) -> u64 {
-        self.frames().iter().map(|f| self.schemes_in(f)).sum()
+        let each = self.frames();
+        each.iter()
+            .map(|f| self.schemes_in(f))
+            .fold(0, u64::saturating_add)
     }
 
     /// The fields of a frame at these places on its axes, select and data in turn, field by field.

@@ -148,10 +148,12 @@ struct Side {
     before: Vec<State>,
     /// Coverage, of the state after the filling field's own slot: one a combination of later ticks and class.
     after: Vec<[f64; 4]>,
-    /// Lightness by combination and ticks, NaN where not asked yet.
+    /// Coverage by combination and ticks, NaN where not asked yet.
     known: Vec<f64>,
-    /// Where nothing follows the filling field: coverage as a function of the state before its slot, by ticks and class.
-    functionals: Vec<Option<[f64; 4]>>,
+    /// Where nothing follows the filling field: coverage as a function of the state before its slot, by ticks and class; and
+    /// for which ticks it stands there.
+    functionals: Vec<[f64; 4]>,
+    standing: Vec<bool>,
 }
 
 impl<'a> Bounds<'a> {
@@ -396,63 +398,73 @@ impl<'a> Bounds<'a> {
         let combinations = side.before.len() / classes * (side.after.len() / classes);
         side.known.clear();
         side.known.resize(combinations * ticks, f64::NAN);
-        side.functionals.clear();
-        side.functionals.resize(ticks * classes, None);
+        side.functionals.resize(ticks * classes, [0.0; 4]);
+        side.standing.clear();
+        side.standing.resize(ticks, false);
     }
 
-    /// Lightness at one end of the region with these ticks.
-    fn lstar(&self, side: &mut Side, before: usize, after: usize, ticks: u32) -> f64 {
+    /// Coverage at one end of the region with these ticks.
+    fn coverage(&self, side: &mut Side, before: usize, after: usize, ticks: u32) -> f64 {
         let classes = self.classes;
         let afters = side.after.len() / classes;
-        let slot = self.fields[self.filling].slot_ticks as usize + 1;
-        let at = (before * afters + after) * slot + ticks as usize;
+        let field = &self.fields[self.filling];
+        let at = (before * afters + after) * (field.slot_ticks as usize + 1) + ticks as usize;
         if !side.known[at].is_nan() {
             return side.known[at];
         }
         let drive = side.drives[self.filling];
-        let on = self.fields[self.filling].on_ticks(ticks);
-        let mut coverage = 0.0;
-        for k in 0..classes {
-            let x = &side.before[before * classes + k];
-            let seen = side.after[after * classes + k];
-            coverage += if afters == 1 {
-                let functional = &mut side.functionals[ticks as usize * classes + k];
-                let of = functional
-                    .get_or_insert_with(|| self.own_back(self.filling, &drive, k, on, seen));
-                value(of, x)
-            } else {
-                value(&seen, &self.own(self.filling, &drive, k, on, *x))
-            };
-        }
-        side.known[at] = self.curve.lstar(coverage);
-        side.known[at]
+        let on = field.on_ticks(ticks);
+        let states = &side.before[before * classes..][..classes];
+        let seen = &side.after[after * classes..][..classes];
+        let coverage: f64 = if afters == 1 {
+            let functionals = &mut side.functionals[ticks as usize * classes..][..classes];
+            if !side.standing[ticks as usize] {
+                side.standing[ticks as usize] = true;
+                for (k, (of, seen)) in functionals.iter_mut().zip(seen).enumerate() {
+                    *of = self.own_back(self.filling, &drive, k, on, *seen);
+                }
+            }
+            functionals
+                .iter()
+                .zip(states)
+                .map(|(of, x)| value(of, x))
+                .sum()
+        } else {
+            let each = states.iter().zip(seen).enumerate();
+            each.map(|(k, (x, seen))| value(seen, &self.own(self.filling, &drive, k, on, *x)))
+                .sum()
+        };
+        side.known[at] = coverage;
+        coverage
     }
 
     /// Whether some choice of ticks may serve a level of some ladder wider than asked.
     fn serves(&mut self, ladder: &Ladder, level: usize) -> bool {
         let (low, high) = ladder.targets(level);
+        // As coverages: dark enough with the lightest content, light enough with the darkest.
+        let least = self.curve.coverage(high + ladder.error);
+        let most_covered = self.curve.coverage(low - ladder.error);
         let classes = self.classes;
         let [mut upper, mut lower] = std::mem::take(&mut self.scratch);
         let (befores, afters) = (upper.before.len() / classes, upper.after.len() / classes);
         let most = self.fields[self.filling].slot_ticks;
         let mut found = false;
+        let mut near = most / 2;
         'all: for before in 0..befores {
             for after in 0..afters {
-                // Darker with more ticks: from where the lightest content is dark enough …
-                let dark = |u: u32, side: &mut Side| {
-                    self.lstar(side, before, after, u) <= high + ladder.error
-                };
-                let Some(first) = first_where(most, |u| dark(u, &mut upper)) else {
+                let dark = |u: u32| self.coverage(&mut upper, before, after, u) >= least;
+                let Some(first) = first_where(most, near, dark) else {
                     continue;
                 };
-                // … while the darkest is light enough.
+                near = first;
                 for ticks in first..=most {
-                    let darkest = self.lstar(&mut lower, before, after, ticks);
-                    if darkest < low - ladder.error {
+                    let darkest = self.coverage(&mut lower, before, after, ticks);
+                    if darkest > most_covered {
                         break;
                     }
-                    let lightest = self.lstar(&mut upper, before, after, ticks);
-                    if lightest - darkest <= 2.0 * ladder.error {
+                    let lightest = self.coverage(&mut upper, before, after, ticks);
+                    let apart = self.curve.lstar(lightest) - self.curve.lstar(darkest);
+                    if apart <= 2.0 * ladder.error {
                         found = true;
                         break 'all;
                     }
@@ -464,12 +476,32 @@ impl<'a> Bounds<'a> {
     }
 }
 
-/// The first of 0…most for which a condition holds that, once it does, goes on to.
-fn first_where(most: u32, mut holds: impl FnMut(u32) -> bool) -> Option<u32> {
-    if !holds(most) {
-        return None;
+/// The first of 0…most for which a condition holds that, once it does, goes on to; sought from `near` outwards.
+fn first_where(most: u32, near: u32, mut holds: impl FnMut(u32) -> bool) -> Option<u32> {
+    let (mut low, mut high, mut stride) = (0, near, 1);
+    if holds(near) {
+        while high > low {
+            let next = high.saturating_sub(stride);
+            if !holds(next) {
+                low = next + 1;
+                break;
+            }
+            (high, stride) = (next, 2 * stride);
+        }
+    } else {
+        low = near + 1;
+        loop {
+            let next = (low + stride - 1).min(most);
+            if low > most || (next == most && !holds(most)) {
+                return None;
+            }
+            if holds(next) {
+                high = next;
+                break;
+            }
+            (low, stride) = (next + 1, 2 * stride);
+        }
     }
-    let (mut low, mut high) = (0, most);
     while low < high {
         let middle = (low + high) / 2;
         if holds(middle) {
@@ -501,7 +533,7 @@ impl Ladder {
 }
 
 /// Levels in the order in which they tell most: from the middle outwards, coarsely first.
-fn order(levels: usize) -> impl Iterator<Item = usize> {
+pub(super) fn order(levels: usize) -> impl Iterator<Item = usize> {
     let eighths = [4, 6, 2, 5, 3, 7, 1, 8, 0];
     eighths.into_iter().map(move |e| e * (levels - 1) / 8)
 }

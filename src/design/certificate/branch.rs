@@ -1,8 +1,9 @@
 //! Branch and bound over a lattice: every scheme is either ruled out by a bound or judged as the search judges it.
 
 use super::bound::{Asked, Bounds, FIELDS_MAX, Region, Verdict};
+use super::exact::{Outer, span_beyond};
 use super::holds::Holds;
-use crate::design::choice::{Demand, Fineness, Span, Spots, widest};
+use crate::design::choice::Demand;
 use crate::design::reach::{Climate, Reach, Scheme, Scope};
 use crate::design::search::{CurveTable, spots_of};
 use crate::response::Response;
@@ -13,11 +14,6 @@ use rayon::prelude::*;
 const BATCH: usize = 64;
 /// Regions ruled out that are kept for another look, per frame and in all.
 const KEPT_PER_FRAME: usize = 2;
-/// How closely the span of a ladder is sought, L*.
-const FINENESS: Fineness = Fineness {
-    coarse_lstar: 2.0,
-    fine_lstar: 0.01,
-};
 
 /// A region that holds no ladder wider than `beyond_lstar`.
 #[derive(Debug, Clone, PartialEq)]
@@ -174,7 +170,7 @@ impl Branching<'_> {
             rows: vec![self.lattice.rows - 1],
         };
         let spots = spots_of(|a| curve.lstar(a), &Reach::new(&scope, scheme));
-        span_beyond(&spots, self.demand, beyond_lstar).is_some()
+        span_beyond(&spots, self.demand, beyond_lstar, Outer::Served).is_some()
     }
 }
 
@@ -184,18 +180,6 @@ pub fn scheme(lattice: &Lattice, frame: &Frame, places: &[usize]) -> Scheme {
         erase: lattice.erases[frame.erase].clone(),
         fields: lattice.fields(frame, places),
     }
-}
-
-/// The widest ladder of some choices, L*, where it is wider than `beyond_lstar`.
-pub fn span_beyond(spots: &Spots, demand: Demand, beyond_lstar: f64) -> Option<f64> {
-    let ends = spots.ends()?;
-    let bounds = Span {
-        low: (beyond_lstar + 0.5 * FINENESS.fine_lstar).max(FINENESS.fine_lstar),
-        high: ends.high - ends.low,
-    };
-    let steps = (demand.levels - 1) as f64;
-    let places = |step: f64| spots.darkest_targets(demand, step);
-    widest(demand.levels, bounds, FINENESS, places).map(|(_, step)| step * steps)
 }
 
 /// How much of a region's width an axis counts for: the filling field moves the greys farthest.

@@ -2,5 +2,7 @@
 
 pub mod bound;
 pub mod branch;
+pub mod exact;
 pub mod holds;
+pub mod recheck;
 pub mod stated;

@@ -32,7 +32,7 @@ impl Mesh {
 }
 
 /// Ticks of the slots of a field beside the one that fills the time, and of two.
-const SHORT_SLOTS: [u32; 3] = [3, 8, 24];
+const SHORT_SLOTS: [u32; 3] = [2, 6, 18];
 const SHORTER_SLOTS: [u32; 2] = [4, 16];
 
 /// What a lattice is laid over.
@@ -126,7 +126,8 @@ impl Ground<'_> {
             _ => ticks.first().copied().into_iter().collect(),
         };
         let most = drivers.guard_ticks_max;
-        let mut guards = vec![0, most / 2, most];
+        let mut guards = vec![0, most / 2];
+        guards.extend(slots.is_empty().then_some(most));
         guards.dedup();
         let slots = slots.iter().copied();
         let slots: Vec<u32> = slots.filter(|&s| s <= drivers.slot_ticks_max).collect();

@@ -4,7 +4,7 @@ mod grid;
 mod score;
 mod seeds;
 
-use super::certificate::branch::span_beyond;
+use super::certificate::exact::{Outer, span_beyond};
 use super::certificate::stated::{Ground, Mesh};
 use super::charge::ChargeLimit;
 use super::choice::{Demand, Spot, Spots};
@@ -146,7 +146,7 @@ impl<'a> Search<'a> {
             let rows = vec![grid.rows - 1];
             let reach = Reach::new(&self.scope(climates, rows), scheme);
             let spots = spots_of(|a| self.curve.lstar(a), &reach);
-            span_beyond(&spots, demand, beyond_lstar)
+            span_beyond(&spots, demand, beyond_lstar, Outer::Served)
         };
         // One edge and one row refuse most: the rest is looked at where they don't.
         let edge = space.band.high_c;
@@ -162,7 +162,8 @@ impl<'a> Search<'a> {
             corners.push(space.band.design());
         }
         last(&corners)?;
-        span_beyond(&self.spots(scheme, &corners), demand, beyond_lstar)
+        let spots = self.spots(scheme, &corners);
+        span_beyond(&spots, demand, beyond_lstar, Outer::Shown)
     }
 
     /// The stretch that suits a scheme; `None` where it takes longer than the budget with it.
@@ -321,5 +322,18 @@ impl CurveTable {
         let at = (place as usize).min(Self::PARTS - 1);
         let (low, high) = (self.0[at], self.0[at + 1]);
         low + (place - at as f64) * (high - low)
+    }
+
+    /// The coverage that shows a lightness; 0 or 1 for what is lighter or darker than any.
+    pub fn coverage(&self, lstar: f64) -> f64 {
+        let at = self.0.partition_point(|&l| l > lstar);
+        match at {
+            0 => 0.0,
+            _ if at == self.0.len() => 1.0,
+            _ => {
+                let (low, high) = (self.0[at - 1], self.0[at]);
+                (at as f64 - (lstar - high) / (low - high)) / Self::PARTS as f64
+            }
+        }
     }
 }

@@ -3,7 +3,7 @@
 use super::Search;
 use super::grid::{FieldPlace, Place};
 use super::score::SEEDS;
-use crate::design::reach::{Scheme, lstars_of};
+use crate::design::reach::lstars_of;
 use crate::drive::Field;
 use rayon::prelude::*;
 
@@ -28,16 +28,10 @@ type Kind = (Vec<(usize, usize)>, Vec<f64>);
 impl Search<'_> {
     /// The most promising places of the coarse grid, at most `count`, no two alike in kind.
     pub fn seeds(&self, count: usize) -> Vec<Place> {
-        self.seeds_where(count, |_| true)
-    }
-
-    /// The same, of schemes that `wanted` takes.
-    pub fn seeds_where(&self, count: usize, wanted: impl Fn(&Scheme) -> bool) -> Vec<Place> {
         if count == 0 {
             return Vec::new();
         }
-        let mut places = self.coarse_places();
-        places.retain(|p| wanted(&self.grid.scheme(p)));
+        let places = self.coarse_places();
         let by_speed = self
             .space
             .band
