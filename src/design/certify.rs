@@ -20,7 +20,8 @@ const COARSE_ROUNDS: usize = 4;
 const FINE_ROUNDS: usize = 2;
 /// Regions bounded in one frame of a grid, at most.
 const REGIONS_MAX: u64 = 400_000;
-/// Regions that the certificate keeps.
+/// Regions that the certificate keeps: of a frame, and in all.
+const KEPT_OF_FRAME: usize = 2;
 const KEPT: usize = 48;
 /// Share of the set's span that a scheme of another kind must show to be named.
 const OTHERS_SHARE: f64 = 0.9;
@@ -166,7 +167,7 @@ impl Planner<'_> {
             demand: self.search_demand(),
             judge,
             regions_max: REGIONS_MAX,
-            sample: KEPT,
+            sample: (KEPT_OF_FRAME, KEPT),
         }
     }
 

@@ -12,8 +12,6 @@ use rayon::prelude::*;
 
 /// Frames that are gone through with one and the same best scheme, so that any number of threads does the same.
 const BATCH: usize = 64;
-/// Regions ruled out that are kept for another look, per frame and in all.
-const KEPT_PER_FRAME: usize = 2;
 
 /// A region that holds no ladder wider than `beyond_lstar`.
 #[derive(Debug, Clone, PartialEq)]
@@ -31,6 +29,9 @@ pub struct Best {
     pub places: Vec<usize>,
     pub span_lstar: f64,
 }
+
+/// How many times the regions to be kept are gathered before they are thinned.
+const THINNED: usize = 64;
 
 /// What came of going through a lattice.
 #[derive(Debug, Clone, Default)]
@@ -58,8 +59,8 @@ pub struct Branching<'a> {
     pub judge: &'a Judge<'a>,
     /// Regions bounded in one frame, at most.
     pub regions_max: u64,
-    /// Regions kept in all for another look.
-    pub sample: usize,
+    /// Regions ruled out that are kept for another look: of a frame, and in all.
+    pub sample: (usize, usize),
 }
 
 impl Branching<'_> {
@@ -82,7 +83,7 @@ impl Branching<'_> {
             if let Some(best) = &outcome.best {
                 beyond = beyond.max(best.span_lstar);
             }
-            outcome.thin(self.sample);
+            outcome.thin(self.sample.1);
         }
         outcome
     }
@@ -152,11 +153,11 @@ impl Branching<'_> {
                     }
                 },
             }
-            if outcome.sample.len() > 64 * KEPT_PER_FRAME {
-                outcome.thin(KEPT_PER_FRAME);
+            if outcome.sample.len() > self.sample.0.saturating_mul(THINNED) {
+                outcome.thin(self.sample.0);
             }
         }
-        outcome.thin(KEPT_PER_FRAME);
+        outcome.thin(self.sample.0);
         outcome
     }
 
