@@ -2,6 +2,7 @@
 
 mod small_panel;
 
+use greyloom::design::certificate::recheck::recheck;
 use greyloom::design::edges::EdgeError;
 use greyloom::design::pins::Pins;
 use greyloom::design::reach::Scheme;
@@ -540,6 +541,51 @@ fn a_laxer_tolerance_is_no_narrower() {
     let spans = [0.1, 0.25, 0.45].map(span);
     // L*: a descent may end a little below the best.
     assert!(spans.windows(2).all(|w| w[1] >= w[0] - 0.5), "{spans:?}");
+}
+
+#[test]
+fn a_design_keeps_what_is_pinned() {
+    let mut pins = Pins::NONE;
+    pins.fields = Some(2);
+    let first = pins.field_mut(0).expect("a first field");
+    (first.select_v, first.guard_ticks) = (Some(8.0), Some(1));
+    let second = pins.field_mut(1).expect("a second field");
+    (second.data_v, second.slot_ticks) = (Some(2.5), Some(6));
+    let pinned = designed(&project(), &Request { pins, ..at_23() }).expect("a design");
+    let free = designed(&project(), &at_23()).expect("a design");
+    let fields = &pinned.set.bands[0].fields;
+    assert_eq!(fields.len(), 2);
+    assert_eq!((fields[0].select_v, fields[0].guard_ticks), (8.0, 1));
+    assert_eq!((fields[1].data_v, fields[1].slot_ticks), (2.5, 6));
+    check_merit(&pinned);
+    check_time(&pinned);
+    assert!(pinned.bands[0].span_lstar <= free.bands[0].span_lstar + ROUNDED);
+}
+
+/// What the certificate says holds when looked at another way, and not once the file is bent.
+#[test]
+fn a_certificate_stands_another_look_and_a_bent_one_does_not() {
+    let design = designed(&project(), &at_23()).expect("a design");
+    let certificate = design.set.certificate.as_deref().expect("a certificate");
+    assert!(
+        certificate.tally.schemes() >= 1000,
+        "{:?}",
+        certificate.tally
+    );
+    assert!(certificate.bound_lstar >= design.bands[0].span_lstar - ROUNDED);
+    let again = recheck(&design.set, certificate);
+    assert!(again.holds(), "{again:?}");
+    assert!(again.drawn > 0);
+    let mut bent = design.set.clone();
+    let top = bent.bands[0].ticks.len() / 2;
+    bent.bands[0].ticks[top] = bent.bands[0].ticks[0].clone();
+    assert!(!recheck(&bent, certificate).holds());
+    let mut bent = certificate.clone();
+    bent.tally.reach += 1;
+    assert!(!recheck(&design.set, &bent).holds());
+    let mut bent = certificate.clone();
+    bent.ruled_out.iter_mut().for_each(|r| r.beyond_lstar = 0.0);
+    assert!(!recheck(&design.set, &bent).holds());
 }
 
 fn unmet(request: &Request) -> Unmet {

@@ -75,14 +75,13 @@ impl Tally {
     }
 }
 
-/// Why a region is left out.
+/// What rules a region out; see [`Tally`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Why {
     Reach,
     Level,
     Ladder,
-    Judged,
 }
 
 /// A scheme of another kind and its ladder in the band.

@@ -136,10 +136,7 @@ impl Branching<'_> {
                             continue;
                         }
                         match (self.judge)(&scheme, asked.beyond_lstar) {
-                            None => outcome.rule_out(RuledOut {
-                                why: Why::Judged,
-                                ..one
-                            }),
+                            None => outcome.tally.judged += 1,
                             Some(span_lstar) => {
                                 outcome.tally.judged += 1;
                                 asked.beyond_lstar = span_lstar;
@@ -212,7 +209,6 @@ impl Outcome {
             Why::Reach => &mut tally.reach,
             Why::Level => &mut tally.level,
             Why::Ladder => &mut tally.ladder,
-            Why::Judged => &mut tally.judged,
         };
         *count += one.region.schemes();
         self.sample.push(one);
