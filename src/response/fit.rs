@@ -7,7 +7,7 @@ use super::parameters::{Parameter, Scene, build, parameters};
 use super::problem::{Grain, ReadingProblem, Source};
 use super::robust::Stray;
 use super::rung::Rung;
-use super::trial::{Tried, try_again, try_rung};
+use super::trial::{Starts, Tried, try_again, try_rung};
 use crate::error::{Error, InputError, Result};
 use crate::project::Project;
 use nalgebra::DMatrix;
@@ -81,14 +81,44 @@ pub struct Fit {
 ///
 /// `progress` is told what is being done. Errs where there are fewer readings than parameters.
 pub fn fit(project: &Project, progress: &dyn Fn(&str)) -> Result<Fit> {
+    climb(project, &Rung::LADDER, Starts::WHOLE, progress)
+}
+
+/// The same in a fraction of the time: begun with all stages, from fewer points of the prior, and of the laws above it only
+/// that of temperature; see [`Rung::QUICK`].
+pub fn fit_quickly(project: &Project, progress: &dyn Fn(&str)) -> Result<Fit> {
+    climb(project, &Rung::QUICK, Starts::QUICK, progress)
+}
+
+/// What [`fit_quickly`] leaves out, in words.
+pub fn quick_leaves_out() -> String {
+    let left = Rung::LADDER.iter().filter(|r| !Rung::QUICK.contains(r));
+    let names: Vec<String> = left.map(|r| r.name()).collect();
+    let (whole, quick) = (Starts::WHOLE, Starts::QUICK);
+    format!(
+        "response: not fitted are the models {}; all stages are begun at once, from {} of {} points of the prior in place of {} of {}",
+        names.join(", "),
+        quick.descents,
+        quick.drawn,
+        whole.descents,
+        whole.drawn
+    )
+}
+
+fn climb(
+    project: &Project,
+    ladder: &[Rung],
+    starts: Starts,
+    progress: &dyn Fn(&str),
+) -> Result<Fit> {
     let scene = scene(project);
     enough_readings(project, &scene)?;
     let mut tried: Vec<Tried> = Vec::new();
     let mut best: Option<usize> = None;
-    for rung in Rung::LADDER {
+    for &rung in ladder {
         progress(&format!("fitting: {}", rung.name()));
         let below = best.map(|b| &tried[b]);
-        let next = try_rung(project, rung, &scene, below);
+        let next = try_rung(project, rung, &scene, below, starts);
         let better = best.is_none_or(|b| better(&next, &tried[b]));
         tried.push(next);
         if better {

@@ -1,5 +1,6 @@
 //! How the response is learnt from readings: parameters, least squares, the ladder of models, its spread, strays.
 
+pub mod beta;
 pub mod crossval;
 pub mod differences;
 pub mod factor;

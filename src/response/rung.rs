@@ -43,6 +43,9 @@ impl Rung {
         ]
     };
 
+    /// The rungs of a quick fit: all stages at once, then the richer law of temperature.
+    pub const QUICK: [Rung; 2] = [Rung::LADDER[2], Rung::LADDER[3]];
+
     /// Whether the rung differs from the one below by a stage: those are searched from several starts.
     pub fn opens_a_stage(self) -> bool {
         !self.independent_spread && !self.vft

@@ -20,10 +20,30 @@ const FINE: Grain = Grain {
     rows: 3,
     classes: 5,
 };
-/// Points of the prior that are looked at where a stage is new, descents from the best of them, and those that are followed.
-const DRAWN: u32 = 200;
-const STARTS: usize = 6;
-const FOLLOWED: usize = 2;
+/// Where a rung that opens a stage is looked for.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Starts {
+    /// Points of the prior that are looked at.
+    pub drawn: u32,
+    /// Rough descents from the best of them.
+    pub descents: usize,
+    /// Those that are followed.
+    pub followed: usize,
+}
+
+impl Starts {
+    pub const WHOLE: Starts = Starts {
+        drawn: 200,
+        descents: 6,
+        followed: 2,
+    };
+    pub const QUICK: Starts = Starts {
+        drawn: 64,
+        descents: 3,
+        followed: 1,
+    };
+}
+
 /// Draws lie evenly within this many standard deviations of the prior: the even distribution of variance 1.
 const REACH: f64 = 1.732;
 /// Rms residual of a page, in standard deviations, from which it begins to lose its pull on the start.
@@ -47,6 +67,7 @@ pub(super) fn try_rung(
     rung: Rung,
     scene: &Scene,
     below: Option<&Tried>,
+    starts: Starts,
 ) -> Tried {
     let list = parameters(rung, scene);
     let fine = ReadingProblem::new(project, rung, list.clone(), FINE);
@@ -56,7 +77,7 @@ pub(super) fn try_rung(
         return settle(project, &fine, carried, None, out);
     }
     let coarse = ReadingProblem::new(project, rung, list, ROUGH);
-    let start = best_start(&coarse, carried);
+    let start = best_start(&coarse, carried, starts);
     let out = Out::of(&fine, &start, None);
     settle(project, &fine, &start, None, out)
 }
@@ -180,12 +201,14 @@ fn carry(below: &Tried, problem: &ReadingProblem) -> Vec<f64> {
 
 /// The best of several descents on one row a patch, in which no page pulls without bound: rough ones from the most
 /// promising points of the prior, finer ones from where the best of these ended.
-fn best_start(problem: &ReadingProblem, carried: Option<Vec<f64>>) -> Vec<f64> {
+fn best_start(problem: &ReadingProblem, carried: Option<Vec<f64>>, looked: Starts) -> Vec<f64> {
     let prior = problem.prior();
     let pages = pages(problem.sources());
     let groups: Vec<Vec<usize>> = pages.into_iter().map(|(_, rows)| rows).collect();
     let lenient = Lenient::new(problem, &groups, LENIENT);
-    let drawn: Vec<Vec<f64>> = (0..DRAWN).map(|k| scattered(problem, &prior, k)).collect();
+    let drawn: Vec<Vec<f64>> = (0..looked.drawn)
+        .map(|k| scattered(problem, &prior, k))
+        .collect();
     let height = |at: Vec<f64>| {
         let squares = lenient
             .residuals(&at)
@@ -195,11 +218,11 @@ fn best_start(problem: &ReadingProblem, carried: Option<Vec<f64>>) -> Vec<f64> {
     let mut ranked: Vec<(f64, Vec<f64>)> = drawn.into_par_iter().map(height).collect();
     ranked.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut starts: Vec<Vec<f64>> = carried.into_iter().collect();
-    starts.extend(ranked.into_iter().take(STARTS).map(|(_, at)| at));
+    starts.extend(ranked.into_iter().take(looked.descents).map(|(_, at)| at));
     let rough = solve_from(&lenient, &starts, &rough_options());
     let starts: Vec<Vec<f64>> = rough
         .into_iter()
-        .take(FOLLOWED)
+        .take(looked.followed)
         .map(|s| s.parameters)
         .collect();
     let options = Options {
