@@ -23,6 +23,7 @@ pub mod reach;
 mod redesign;
 mod request;
 pub mod search;
+mod side_by_side;
 mod unmet;
 
 pub use band_count::{BAND_GAIN_LSTAR, TEMPERATURE_SHARE};

@@ -2,6 +2,7 @@
 //! temperatures leave it.
 
 use super::pull::{Pull, Pulls};
+use super::side_by_side;
 use crate::drive::{Erase, Field};
 use crate::pigment::{Map, Mover, State};
 use crate::response::{COVERAGE_ROW, Response, coverage_of, rest_map, strokes_map};
@@ -88,6 +89,9 @@ impl Reach {
     /// is monotone (Kamke 1932; Müller 1927; see Hirsch & Smith, Monotone Dynamical Systems, 2005, from memory). In a mirrored
     /// field no content is extreme at every moment, and what stands here is a bound; see [`Pull`].
     pub fn new(scope: &Scope, scheme: &Scheme) -> Reach {
+        if side_by_side::serves(scheme) {
+            return side_by_side::reach(scope, scheme);
+        }
         let count = scheme.choices();
         let mut reach = Reach {
             low: vec![f64::INFINITY; count],
@@ -102,6 +106,9 @@ impl Reach {
     /// Hands `see` the coverage of all choices of ticks at every climate, row and extreme content of the scope; before the
     /// erase the panel stood clear where the others are at their lightest, dark where they are at their darkest.
     pub fn each(scope: &Scope, scheme: &Scheme, mut see: impl FnMut(Corner, &[f64])) {
+        if side_by_side::serves(scheme) {
+            return side_by_side::each(scope, scheme, see);
+        }
         let mut coverage = vec![0.0; scheme.choices()];
         for &climate in &scope.climates {
             let classes: Vec<ClassMaps> = scope
@@ -125,6 +132,9 @@ impl Reach {
 
     /// Coverage of every choice in the middle row at one climate, all other rows half on, after a dark panel.
     pub fn ordinary(scope: &Scope, scheme: &Scheme, climate: Climate) -> Vec<f64> {
+        if side_by_side::serves(scheme) {
+            return side_by_side::ordinary(scope, scheme, climate);
+        }
         let mut coverage = vec![0.0; scheme.choices()];
         for mover in scope
             .response
@@ -153,7 +163,7 @@ impl Reach {
 
 /// What all other rows show while one is looked at: an index into their slot maps.
 #[derive(Debug, Clone, Copy)]
-enum Others {
+pub(super) enum Others {
     Off,
     On,
     Half,

@@ -1,7 +1,58 @@
 //! Affine maps of a class's state: what a stretch of constant voltage, a slot, a whole field does to it.
 
+use std::ops::{Add, Mul};
+
+/// What maps are made of: one number, or several side by side.
+pub trait Number: Copy + Add<Output = Self> + Mul<Output = Self> {
+    const ZERO: Self;
+    const ONE: Self;
+    /// In every lane.
+    fn of(number: f64) -> Self;
+}
+
+impl Number for f64 {
+    const ZERO: f64 = 0.0;
+    const ONE: f64 = 1.0;
+    #[inline(always)]
+    fn of(number: f64) -> f64 {
+        number
+    }
+}
+
+/// How many numbers stand side by side.
+pub const LANES: usize = 4;
+
+/// The same quantity of several maps or states, which don't feel each other.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Lanes(pub [f64; LANES]);
+
+impl Number for Lanes {
+    const ZERO: Lanes = Lanes([0.0; LANES]);
+    const ONE: Lanes = Lanes([1.0; LANES]);
+    #[inline(always)]
+    fn of(number: f64) -> Lanes {
+        Lanes([number; LANES])
+    }
+}
+
+impl Add for Lanes {
+    type Output = Lanes;
+    #[inline(always)]
+    fn add(self, other: Lanes) -> Lanes {
+        Lanes(std::array::from_fn(|i| self.0[i] + other.0[i]))
+    }
+}
+
+impl Mul for Lanes {
+    type Output = Lanes;
+    #[inline(always)]
+    fn mul(self, other: Lanes) -> Lanes {
+        Lanes(std::array::from_fn(|i| self.0[i] * other.0[i]))
+    }
+}
+
 /// Stage shares in cumulative form: ready or further, crossed or further, spread; each 0…1, falling.
-pub type State = [f64; 3];
+pub type State<T = f64> = [T; 3];
 
 /// All pigment packed in the store.
 pub const PACKED: State = [0.0; 3];
@@ -10,35 +61,35 @@ pub const SPREAD: State = [1.0; 3];
 
 /// An affine function of a state, its constant last.
 #[inline(always)]
-pub fn value(of: &[f64; 4], x: &State) -> f64 {
+pub fn value<T: Number>(of: &[T; 4], x: &State<T>) -> T {
     of[0] * x[0] + of[1] * x[1] + of[2] * x[2] + of[3]
 }
 
 /// x → M·x + b, with b as the fourth column of M. All entries are ≥ 0, so the map keeps the order of states.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Map {
-    pub rows: [[f64; 4]; 3],
+pub struct Map<T = f64> {
+    pub rows: [[T; 4]; 3],
 }
 
-impl Map {
-    pub const IDENTITY: Map = Map {
+impl<T: Number> Map<T> {
+    pub const IDENTITY: Map<T> = Map {
         rows: [
-            [1.0, 0.0, 0.0, 0.0],
-            [0.0, 1.0, 0.0, 0.0],
-            [0.0, 0.0, 1.0, 0.0],
+            [T::ONE, T::ZERO, T::ZERO, T::ZERO],
+            [T::ZERO, T::ONE, T::ZERO, T::ZERO],
+            [T::ZERO, T::ZERO, T::ONE, T::ZERO],
         ],
     };
 
     /// M·x + b.
-    #[inline]
-    pub fn apply(&self, x: &State) -> State {
+    #[inline(always)]
+    pub fn apply(&self, x: &State<T>) -> State<T> {
         let [a, b, c] = &self.rows;
         [value(a, x), value(b, x), value(c, x)]
     }
 
     /// This map first, then `next`.
-    #[inline]
-    pub fn then(&self, next: &Map) -> Map {
+    #[inline(always)]
+    pub fn then(&self, next: &Map<T>) -> Map<T> {
         Map {
             rows: [
                 self.pulled_back(&next.rows[0]),
@@ -50,7 +101,7 @@ impl Map {
 
     /// The affine function `row` of the state after this map (last entry: its constant), as one of the state before.
     #[inline(always)]
-    pub fn pulled_back(&self, row: &[f64; 4]) -> [f64; 4] {
+    pub fn pulled_back(&self, row: &[T; 4]) -> [T; 4] {
         let [a, b, c] = &self.rows;
         [
             row[0] * a[0] + row[1] * b[0] + row[2] * c[0],
@@ -61,7 +112,8 @@ impl Map {
     }
 
     /// This map `n` times.
-    pub fn power(&self, n: usize) -> Map {
+    #[inline(always)]
+    pub fn power(&self, n: usize) -> Map<T> {
         let (mut result, mut square, mut n) = (Map::IDENTITY, *self, n);
         while n > 0 {
             if n & 1 == 1 {
@@ -76,7 +128,8 @@ impl Map {
     }
 
     /// The powers 0…n.
-    pub fn powers(&self, n: usize) -> Vec<Map> {
+    #[inline(always)]
+    pub fn powers(&self, n: usize) -> Vec<Map<T>> {
         let mut all = Vec::with_capacity(n + 1);
         all.push(Map::IDENTITY);
         for k in 0..n {

@@ -1,6 +1,8 @@
 //! The chain store ⇄ ready ⇄ crossed ⇄ spread of one class at a constant voltage.
 
-use super::affine::Map;
+use super::affine::{LANES, Lanes, Map, Number};
+use multiversion::multiversion;
+use std::array::from_fn;
 
 /// Transition rates, 1/s, all ≥ 0.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -30,72 +32,120 @@ impl Rates {
     /// (Jensen 1953): with q ≥ the fastest leaving rate, exp(Gt) = e^(−qt) Σ (G+q)ⁿtⁿ/n! has no
     /// negative term, so the map keeps order and bounds to the last bit.
     pub fn map(&self, seconds: f64) -> Map {
+        let (leave, q) = self.leaving();
+        let jumps = q * seconds;
+        if jumps <= 0.0 {
+            return Map::IDENTITY;
+        }
+        let squarings = squarings(jumps);
+        let t = seconds / f64::from(2u32).powi(squarings as i32);
+        let jump = Map {
+            rows: self.jump(leave, q, t),
+        };
+        exponential(&jump, q * t, (-q * t).exp(), squarings)
+    }
+
+    /// The maps of several rates and seconds.
+    pub fn maps(each: &[(Rates, f64); LANES]) -> Map<Lanes> {
+        let leaving = each.map(|(rates, _)| rates.leaving());
+        let jumps: [f64; LANES] = from_fn(|i| leaving[i].1 * each[i].1);
+        let most = jumps.into_iter().fold(0.0, f64::max);
+        if most <= 0.0 {
+            return Map::IDENTITY;
+        }
+        let squarings = squarings(most);
+        let part = f64::from(2u32).powi(squarings as i32);
+        let jump: [[[f64; 4]; 3]; LANES] = from_fn(|i| {
+            let ((leave, q), (rates, seconds)) = (leaving[i], each[i]);
+            rates.jump(leave, q, seconds / part)
+        });
+        let lanes = |row: usize, column: usize| Lanes(from_fn(|i| jump[i][row][column]));
+        let jump = Map {
+            rows: from_fn(|row| from_fn(|column| lanes(row, column))),
+        };
+        let jumps = jumps.map(|jumps| jumps / part);
+        let decay = jumps.map(|jumps| (-jumps).exp());
+        exponential_side_by_side(&jump, Lanes(jumps), Lanes(decay), squarings)
+    }
+
+    /// Rates of leaving, and the fastest of them.
+    fn leaving(&self) -> ([f64; 3], f64) {
         let g = self;
         let leave = [
             g.store_to_ready + g.ready_to_store,
             g.ready_to_crossed + g.crossed_to_ready,
             g.crossed_to_spread + g.spread_to_crossed,
         ];
-        let q = leave[0].max(leave[1]).max(leave[2]);
-        let jumps = q * seconds;
-        if jumps <= 0.0 {
-            return Map::IDENTITY;
-        }
-        let squarings = (jumps / PIECE_JUMPS)
-            .log2()
-            .ceil()
-            .clamp(0.0, SQUARINGS_MAX) as u32;
-        let t = seconds / f64::from(2u32).powi(squarings as i32);
-        let jump = Map {
-            rows: [
-                [
-                    (q - leave[0]) * t,
-                    g.ready_to_store * t,
-                    0.0,
-                    g.store_to_ready * t,
-                ],
-                [
-                    g.ready_to_crossed * t,
-                    (q - leave[1]) * t,
-                    g.crossed_to_ready * t,
-                    0.0,
-                ],
-                [0.0, g.crossed_to_spread * t, (q - leave[2]) * t, 0.0],
+        (leave, leave[0].max(leave[1]).max(leave[2]))
+    }
+
+    /// (G + q)·t.
+    fn jump(&self, leave: [f64; 3], q: f64, t: f64) -> [[f64; 4]; 3] {
+        let g = self;
+        [
+            [
+                (q - leave[0]) * t,
+                g.ready_to_store * t,
+                0.0,
+                g.store_to_ready * t,
             ],
-        };
-        let mut map = exponential_of_jumps(&jump, q * t);
-        for _ in 0..squarings {
-            map = map.then(&map);
-        }
-        map
+            [
+                g.ready_to_crossed * t,
+                (q - leave[1]) * t,
+                g.crossed_to_ready * t,
+                0.0,
+            ],
+            [0.0, g.crossed_to_spread * t, (q - leave[2]) * t, 0.0],
+        ]
     }
 }
 
-/// e^(−jumps) Σ Jⁿ/n! on states extended by the constant 1, whose own entry of J is `jumps`.
-fn exponential_of_jumps(jump: &Map, jumps: f64) -> Map {
+/// How often the map of a piece is squared to make so many jumps.
+fn squarings(jumps: f64) -> u32 {
+    (jumps / PIECE_JUMPS)
+        .log2()
+        .ceil()
+        .clamp(0.0, SQUARINGS_MAX) as u32
+}
+
+#[multiversion(targets("x86_64+avx2"))]
+fn exponential_side_by_side(
+    jump: &Map<Lanes>,
+    jumps: Lanes,
+    decay: Lanes,
+    squarings: u32,
+) -> Map<Lanes> {
+    exponential(jump, jumps, decay, squarings)
+}
+
+/// e^(−jumps) Σ Jⁿ/n! on states extended by the constant 1, whose own entry of J is `jumps`, squared so often; `decay` is
+/// e^(−jumps).
+#[inline(always)]
+fn exponential<T: Number>(jump: &Map<T>, jumps: T, decay: T, squarings: u32) -> Map<T> {
     let mut sum = Map::IDENTITY;
     let mut term = Map::IDENTITY;
     let mut driven = *jump;
-    let mut constant = 1.0;
+    let mut constant = T::ONE;
     for n in 1..=TERMS {
-        let scale = 1.0 / f64::from(n);
+        let scale = T::of(1.0 / f64::from(n));
         // The constant of the extended state is not 1 but this term's own.
         for (driven, jump) in driven.rows.iter_mut().zip(&jump.rows) {
             driven[3] = jump[3] * constant;
         }
         term = term.then(&driven);
-        constant *= scale * jumps;
+        constant = constant * (scale * jumps);
         for (sum, term) in sum.rows.iter_mut().zip(&mut term.rows) {
             for (sum, term) in sum.iter_mut().zip(term) {
-                *term *= scale;
-                *sum += *term;
+                *term = *term * scale;
+                *sum = *sum + *term;
             }
         }
     }
-    let decay = (-jumps).exp();
-    sum.rows
-        .iter_mut()
-        .flatten()
-        .for_each(|entry| *entry *= decay);
+    for entry in sum.rows.iter_mut().flatten() {
+        *entry = *entry * decay;
+    }
+    for _ in 0..squarings {
+        sum = sum.then(&sum);
+    }
     sum
 }

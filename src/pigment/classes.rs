@@ -1,6 +1,7 @@
 //! A suspension is not one particle: classes stand for the spread of speed and threshold.
 
 use serde::{Deserialize, Serialize};
+use std::sync::OnceLock;
 
 /// One kind of particle.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -39,8 +40,8 @@ impl Spread {
             0.0
         };
         let mut classes = Vec::new();
-        for &(a, share_a) in &gauss_hermite(self.mobility_nodes) {
-            for &(b, share_b) in &across {
+        for &(a, share_a) in gauss_hermite(self.mobility_nodes) {
+            for &(b, share_b) in across {
                 classes.push(Class {
                     share: share_a * share_b,
                     mobility: (self.mobility_sigma * a).exp(),
@@ -52,11 +53,19 @@ impl Spread {
     }
 }
 
+const NODES_MAX: usize = 16;
+
 /// Nodes and weights of the n-point rule for a standard normal variable, rising, n clamped to 1…16.
 ///
+/// Every rule is made once: classes are asked for wherever a temperature is new.
+pub fn gauss_hermite(n: usize) -> &'static [(f64, f64)] {
+    static RULES: [OnceLock<Vec<(f64, f64)>>; NODES_MAX] = [const { OnceLock::new() }; NODES_MAX];
+    let n = n.clamp(1, NODES_MAX);
+    RULES[n - 1].get_or_init(|| made_rule(n))
+}
+
 /// Golub & Welsch (Math. Comp. 23, 221, 1969): eigenvalues of the Jacobi matrix with √k beside the diagonal.
-pub fn gauss_hermite(n: usize) -> Vec<(f64, f64)> {
-    let n = n.clamp(1, 16);
+fn made_rule(n: usize) -> Vec<(f64, f64)> {
     let jacobi = nalgebra::DMatrix::from_fn(n, n, |i, j| {
         if i.abs_diff(j) == 1 {
             (i.max(j) as f64).sqrt()

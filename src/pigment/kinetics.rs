@@ -73,12 +73,29 @@ impl Exchange {
 impl Kinetics {
     /// Rates of `class` at a constant pixel voltage, V, and temperature, °C.
     pub fn rates(&self, class: &Class, pixel_v: f64, temperature_c: f64) -> Rates {
+        self.rates_among(&self.exchanges(pixel_v), class, pixel_v, temperature_c)
+    }
+
+    /// Forward and backward rates of store ⇄ ready and of crossed ⇄ spread at the reference temperature, for every class.
+    pub(super) fn exchanges(&self, pixel_v: f64) -> [(f64, f64); 2] {
+        [self.store, self.window].map(|e| e.map_or((0.0, 0.0), |e| e.rates(pixel_v)))
+    }
+
+    /// [`Self::rates`] where the exchanges at that voltage are at hand.
+    pub(super) fn rates_among(
+        &self,
+        exchanges: &[(f64, f64); 2],
+        class: &Class,
+        pixel_v: f64,
+        temperature_c: f64,
+    ) -> Rates {
         let speed = class.mobility * self.temperature.speed(temperature_c);
         let shift_v =
             self.threshold_slope_v_per_k * self.temperature.above_reference_k(temperature_c);
-        let (store_to_ready, ready_to_store) = self.store.map_or((0.0, 0.0), |e| e.rates(pixel_v));
-        let (crossed_to_spread, spread_to_crossed) =
-            self.window.map_or((0.0, 0.0), |e| e.rates(pixel_v));
+        let [
+            (store_to_ready, ready_to_store),
+            (crossed_to_spread, spread_to_crossed),
+        ] = *exchanges;
         Rates {
             store_to_ready: speed * store_to_ready,
             ready_to_store: speed * ready_to_store,
