@@ -57,6 +57,9 @@ rows = 10 | rows = 10.0 | 2 | rows | 10.0 | whole number
 rows = 10 | rows = "ten" | 2 | rows | "ten" | whole number
 columns = 12 | columns = -1 | 3 | columns | -1 | from 1 to 4096
 500.0 | nan | 4 | pixel_pitch_um | nan | number
+aperture_mm = 4.0 | aperture_mm = 4.0⏎[spread]⏎speed = 0.6 | 38 | spread.speed | 0.6 | from 0 to 0.5
+aperture_mm = 4.0 | aperture_mm = 4.0⏎[spread]⏎threshold_v = -0.001 | 38 | spread.threshold_v | -0.001 | from 0 to 0.5
+aperture_mm = 4.0 | aperture_mm = 4.0⏎[spread]⏎ageing = 0.1 | 38 | spread.ageing | ageing | threshold_v, speed
 9000.0 | inf | 6 | lines.row_ohm | inf | number
 9000.0 | 1e999 | 6 | lines.row_ohm | 1e999 | number
 9000.0 | -9000.0 | 6 | lines.row_ohm | -9000.0 | from 0 to

@@ -148,3 +148,79 @@ fn readings_that_cannot_be_are_refused() {
     assert_refused(dir.path(), other, 3, &["chart.csv"]);
     assert!(!dir.path().join("out").exists());
 }
+
+/// A quick run says what it left out, meets the request by the same proof, and is the same on any number of threads.
+#[test]
+fn a_quick_fit_keeps_the_tolerance_and_says_what_it_left_out() {
+    let dir = copied();
+    let line = "fit pier --levels 8 --budget 5s --quick";
+    let told = done(
+        dir.path(),
+        &format!("{line} --threads 2 --out quick --json"),
+    );
+    let summary = done(dir.path(), &format!("{line} --threads 1 --out quick-1"));
+    let read = |out: &str| fs::read(dir.path().join(out).join("waveforms.json")).unwrap();
+    assert_eq!(read("quick"), read("quick-1"));
+    let told: Value = serde_json::from_slice(&told).unwrap();
+    assert_eq!(told["left_out"].as_array().unwrap().len(), 2, "{told}");
+    let models = told["response"]["models"].as_array().unwrap();
+    assert_eq!(models.len(), 2, "{models:?}");
+    for band in told["design"]["set"]["bands"].as_array().unwrap() {
+        let merit = band["figures"]["worst_error_steps"].as_f64().unwrap();
+        assert!(merit > 0.0 && merit <= 0.25, "{band}");
+    }
+    let summary = String::from_utf8(summary).unwrap();
+    assert!(
+        summary.contains("  quick       response: not fitted"),
+        "{summary}"
+    );
+}
+
+/// A rail without a step is polished and says so; the assurance is told, in the summary and to machines.
+#[test]
+fn a_rail_without_a_step_is_polished_and_panels_like_this_one_are_assured() {
+    let dir = copied();
+    let panel = dir.path().join("pier/panel.toml");
+    let text = fs::read_to_string(&panel).unwrap();
+    let stepless = text.replace(
+        "data_v = { min = 1.5, max = 6.0, step = 0.25 }",
+        "data_v = { min = 1.5, max = 6.0 }",
+    );
+    assert!(stepless != text, "{text}");
+    fs::write(&panel, stepless + "\n[spread]\nspeed = 0.002\n").unwrap();
+    let line = "fit pier --levels 8 --budget 5s --assure 0.9 --out polished";
+    let told: Value = serde_json::from_slice(&done(dir.path(), &format!("{line} --json"))).unwrap();
+    let design = &told["design"];
+    let number = |of: &Value, key: &str| of[key].as_f64().unwrap_or(f64::NAN);
+    let polish = &design["polish"];
+    assert!(
+        number(polish, "span_after_lstar") >= number(polish, "span_before_lstar"),
+        "{polish}"
+    );
+    let tried = polish["bands"][0]["tried"].as_array().unwrap();
+    assert_eq!(tried.len(), 3);
+    assert!(
+        tried.iter().all(|t| number(t, "gain_lstar") >= 0.0),
+        "{polish}"
+    );
+    let assured = &design["assured"];
+    assert!(number(assured, "at_least") >= 0.9, "{assured}");
+    assert_eq!(number(assured, "speed"), 0.002);
+    for (line, word) in [
+        (
+            "fit pier --levels 8 --budget 5s --assure 0.4 --out x",
+            "0.5 to 0.99",
+        ),
+        (
+            "fit pier --levels 8 --budget 5s --assure 1 --out x",
+            "0.5 to 0.99",
+        ),
+    ] {
+        let output = run(dir.path(), line);
+        assert_eq!(output.status.code(), Some(2), "{line}");
+        assert!(
+            String::from_utf8_lossy(&output.stderr).contains(word),
+            "{line}"
+        );
+    }
+}

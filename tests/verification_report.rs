@@ -163,6 +163,8 @@ fn made_up_design() -> Design {
         bands,
         set,
         bands_tried: Vec::new(),
+        assured: None,
+        polish: None,
         notes: vec!["Mind the gap between pier and deck.".into()],
     }
 }
@@ -180,6 +182,7 @@ fn with_report(check: impl Fn(&FitReport)) {
     };
     check(&FitReport {
         request: RequestReport::of(&request),
+        left_out: Vec::new(),
         response: ResponseReport::of(&project, &made_up_fit(&project)),
         design: &design,
         limits: project.panel.limits,

@@ -87,6 +87,19 @@ pub(super) fn tolerance_steps(text: &str) -> Result<f64, String> {
     }
 }
 
+/// A share of panels.
+pub(super) fn share(text: &str) -> Result<f64, String> {
+    const SHARE: RangeInclusive<f64> = 0.5..=0.99;
+    match plain_number(text) {
+        Some(share) if SHARE.contains(&share) => Ok(share),
+        _ => Err(format!(
+            "expected a share from {} to {}, such as 0.95",
+            SHARE.start(),
+            SHARE.end()
+        )),
+    }
+}
+
 /// A number above 0, at most a million.
 pub(super) fn above_zero(text: &str) -> Result<f64, String> {
     above_zero_to(1e6, text)

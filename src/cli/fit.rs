@@ -6,13 +6,17 @@ use super::pins::pins;
 use super::preview::{RAMP, ramp};
 use super::talk::Talk;
 use super::{How, arguments, on_threads, tell, within_limits};
-use crate::design::{Design, LadderShare, Request, barely_cleared, budget_holds_an_erase, design};
+use crate::design::{
+    Design, LadderShare, Manner, Request, barely_cleared, budget_holds_an_erase, design_in,
+    quick_leaves_out,
+};
 use crate::draw::fit_png;
 use crate::error::Result;
 use crate::output::OutputFolder;
 use crate::project::Project;
 use crate::report::{FitReport, RequestReport, ResponseReport, levels_csv};
-use crate::response::fit::fit;
+use crate::response;
+use crate::response::fit::{fit, fit_quickly};
 use crate::waveforms::{Band, Waveforms};
 use std::path::PathBuf;
 
@@ -55,6 +59,12 @@ pub(super) struct Arguments {
     /// slot_ticks, guard_ticks, mirrored of a field; several with commas or by repeating
     #[arg(long = "pin", value_name = "PART=VALUE", value_delimiter = ',')]
     pins: Vec<String>,
+    /// Share of panels like this one, 0.5 to 0.99, on which the tolerance must hold; [spread] in panel.toml says how they differ
+    #[arg(long, value_name = "P", allow_negative_numbers = true, value_parser = arguments::share)]
+    assure: Option<f64>,
+    /// A first answer in seconds: fewer models, fewer starts, one number of bands, no certificate; proved as ever
+    #[arg(long)]
+    quick: bool,
     #[command(flatten)]
     how: How,
 }
@@ -63,6 +73,14 @@ pub(super) struct Arguments {
 enum Share {
     Common,
     PerBand,
+}
+
+/// What a quick run leaves out, in words.
+fn left_out(quick: bool) -> Vec<String> {
+    match quick {
+        true => vec![response::fit::quick_leaves_out(), quick_leaves_out()],
+        false => Vec::new(),
+    }
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<()> {
@@ -80,9 +98,16 @@ fn fit_and_design(arguments: &Arguments) -> Result<()> {
     let names = description.with(&FILES);
     let mut folder = OutputFolder::open(&arguments.out, arguments.how.force, &names)?;
     warn(&talk, arguments, &project);
-    let fit = fit(&project, &progress)?;
+    let manner = Manner {
+        quick: arguments.quick,
+        assure: arguments.assure,
+    };
+    let fit = match arguments.quick {
+        true => fit_quickly(&project, &progress)?,
+        false => fit(&project, &progress)?,
+    };
     let response = ResponseReport::of(&project, &fit);
-    let design = design(&project, &fit, &request, &progress)?;
+    let design = design_in(manner, &project, &fit, &request, &progress)?;
     progress("writing");
     stage(&mut folder, &request, &response, &design)?;
     description.stage(&mut folder)?;
@@ -90,6 +115,7 @@ fn fit_and_design(arguments: &Arguments) -> Result<()> {
     drop(talk);
     let report = FitReport {
         request: RequestReport::of(&request),
+        left_out: left_out(arguments.quick),
         response,
         design: &design,
         limits: project.panel.limits,

@@ -43,10 +43,10 @@ impl Planner<'_> {
             }
             let (low_c, high_c) = (coldest.low_c, coldest.high_c);
             (self.progress)(&format!("coldest of {count} bands, {low_c} to {high_c} °C"));
-            let seeds = if tried.len() == 1 {
-                self.starts()
-            } else {
-                self.starts() / 2
+            let seeds = match self.effort {
+                Effort::Brief => 0,
+                _ if tried.len() == 1 => self.starts(),
+                _ => self.starts() / 2,
             };
             let pool = self.widest_pool(coldest, &tried, seeds);
             let before = best.as_ref().and_then(|(_, p)| p.span_lstar());
@@ -61,11 +61,14 @@ impl Planner<'_> {
             if gained {
                 best = Some((bands, pool));
             }
-            if before.is_some() && !gained || gained && self.effort == Effort::Quick {
+            if before.is_some() && !gained || gained && self.effort != Effort::Full {
                 break;
             }
         }
-        best.ok_or(Shortfall { pools: tried })
+        best.ok_or(Shortfall {
+            pools: tried,
+            assured: None,
+        })
     }
 
     /// Half of what the band's ends alone make of a grey of the pool's best scheme, the worst of a few, in steps.

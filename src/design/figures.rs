@@ -233,6 +233,8 @@ impl Planner<'_> {
             set: set.rounded(),
             bands: reports,
             bands_tried: Vec::new(),
+            assured: None,
+            polish: None,
             notes,
         }
     }

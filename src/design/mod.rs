@@ -1,5 +1,7 @@
 //! Choosing the drive: what a scheme can reach, which ticks make which level, which scheme, which bands.
 
+pub mod assurance;
+mod assuring;
 mod band_count;
 pub mod certificate;
 mod certify;
@@ -17,6 +19,7 @@ pub mod middle;
 mod outcome;
 pub mod pins;
 mod plan;
+pub mod polish;
 pub mod proof;
 pub mod pull;
 pub mod reach;
@@ -26,6 +29,7 @@ pub mod search;
 mod side_by_side;
 mod unmet;
 
+pub use assurance::{Assurance, Assured};
 pub use band_count::{BAND_GAIN_LSTAR, TEMPERATURE_SHARE};
 pub use edges::EdgeError;
 pub use erases::barely_cleared;
@@ -48,5 +52,43 @@ pub fn design(
     request: &Request,
     progress: &dyn Fn(&str),
 ) -> Result<Design> {
-    plan::Planner::new(&project.panel, fit, request, progress).design()
+    design_in(Manner::default(), project, fit, request, progress)
+}
+
+/// What a quick design leaves out, in words.
+pub fn quick_leaves_out() -> String {
+    plan::brief_leaves_out()
+}
+
+/// How a design is looked for, and for whom.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Manner {
+    /// In a fraction of the time: fewer ascents, of the numbers of bands only the first that serves, bands other than the
+    /// coldest only to serve its ladder, no grid gone through, nothing polished. The proof is whole. Where that finds none, the whole search follows.
+    pub quick: bool,
+    /// The share of panels like this one on which the tolerance holds, 0.5…0.99; see [`assurance`].
+    pub assure: Option<f64>,
+}
+
+/// The same in another manner.
+pub fn design_in(
+    manner: Manner,
+    project: &Project,
+    fit: &Fit,
+    request: &Request,
+    progress: &dyn Fn(&str),
+) -> Result<Design> {
+    let (spread, tolerance_steps) = (project.panel.spread, request.tolerance_steps);
+    let assurance = manner
+        .assure
+        .map(|share| Assurance::new(fit, spread, share, tolerance_steps));
+    plan::Planner {
+        effort: match manner.quick {
+            true => plan::Effort::Brief,
+            false => plan::Effort::Full,
+        },
+        assurance: assurance.as_ref(),
+        ..plan::Planner::new(&project.panel, fit, request, progress)
+    }
+    .design()
 }

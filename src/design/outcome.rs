@@ -1,8 +1,10 @@
 //! What a design comes to.
 
+use super::assurance::Assured;
 use super::charge::Charge;
 use super::edges::EdgeError;
 use super::known::Known;
+use super::polish::Polish;
 use crate::drive::Timing;
 use crate::waveforms::Waveforms;
 use serde::Serialize;
@@ -91,6 +93,12 @@ pub struct Design {
     pub bands: Vec<BandDesign>,
     /// The numbers of bands that were considered, fewest first; none for one temperature, or where the schemes stood.
     pub bands_tried: Vec<BandTrial>,
+    /// What panels like this one show, where that was asked.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub assured: Option<Assured>,
+    /// What polishing did, where a rail has no step.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub polish: Option<Polish>,
     /// Warnings in plain words: a limit that the design can't keep by itself, a safety caution.
     pub notes: Vec<String>,
 }

@@ -1,5 +1,7 @@
 //! From a request to a finished set: bands, schemes for each, one ladder, the proof.
 
+use super::assurance::{Assurance, Assured};
+use super::assuring;
 use super::band_count::{BAND_COUNTS, BAND_GAIN_LSTAR};
 use super::charge::ChargeLimit;
 use super::choice::Demand;
@@ -25,6 +27,8 @@ const STARTS: usize = 8;
 const CARRIED: usize = 3;
 /// Ascents from the coarse grid in every band but the coldest.
 const OWN_STARTS: usize = 2;
+/// The same in a brief search, for the coldest temperature alone.
+const STARTS_BRIEF: usize = 3;
 /// Ascents from the coarse grid where only the existence of a design is asked.
 const STARTS_QUICK: usize = 2;
 /// How often every band in turn is searched for a wider common ladder.
@@ -33,6 +37,9 @@ const COMMON_ROUNDS: usize = 2;
 const FULL_SEARCHES: usize = 3;
 /// How often a ladder is chosen anew where the proof finds more than the choice saw.
 const PROOF_ROUNDS: usize = 5;
+
+const BRIEF_FAILED: &str =
+    "The quick search found no scheme that meets the request, so the whole search followed.";
 
 /// What all steps of a design share.
 pub struct Planner<'a> {
@@ -43,7 +50,18 @@ pub struct Planner<'a> {
     /// Coldest and warmest, °C.
     pub range_c: (f64, f64),
     pub effort: Effort,
+    /// Absent: the tolerance holds for the panel that was read.
+    pub assurance: Option<&'a Assurance>,
     pub progress: &'a dyn Fn(&str),
+}
+
+/// What a brief search leaves out.
+pub(super) fn brief_leaves_out() -> String {
+    format!(
+        "search over schemes: {STARTS_BRIEF} ascents at the coldest temperature in place of {STARTS} there and {STARTS} in the \
+         coldest band, warmer bands only to serve the coldest one's ladder; of the numbers of bands only the first that serves; \
+         no grid is gone through whole, voltages of rails without a step are not polished; the proof is whole"
+    )
 }
 
 /// How hard a design is looked for.
@@ -51,6 +69,8 @@ pub struct Planner<'a> {
 pub enum Effort {
     /// As well as can be.
     Full,
+    /// A good one in a fraction of the time.
+    Brief,
     /// Just whether there is one.
     Quick,
 }
@@ -59,12 +79,15 @@ pub enum Effort {
 #[derive(Debug, Default)]
 pub struct Shortfall {
     pub pools: Vec<Pool>,
+    /// The best that panels like this one showed, where that fell short.
+    pub assured: Option<Assured>,
 }
 
 impl Shortfall {
-    fn of(candidates: &[Candidates]) -> Self {
+    pub(super) fn of(candidates: &[Candidates]) -> Self {
         Shortfall {
             pools: candidates.iter().map(|c| c.pool.clone()).collect(),
+            assured: None,
         }
     }
 }
@@ -86,6 +109,17 @@ pub struct Pool {
 }
 
 impl Pool {
+    fn empty(band: BandClimate) -> Self {
+        Pool {
+            band,
+            schemes: Vec::new(),
+            own: 0,
+            evaluated: 0,
+            correction: None,
+            sure_lstar: f64::INFINITY,
+        }
+    }
+
     fn best(&self) -> Option<&Ranked> {
         self.schemes.first().filter(|s| s.score.kept)
     }
@@ -134,6 +168,7 @@ impl<'a> Planner<'a> {
             request,
             range_c: (limits.temperature_min_c, limits.temperature_max_c),
             effort: Effort::Full,
+            assurance: None,
             progress,
         }
     }
@@ -146,7 +181,26 @@ impl Planner<'_> {
         let erases = sized(self.panel, self.response, &coldest);
         unmet::budget_holds_an_erase(self.panel, self.request, &erases)?;
         self.attempt()
-            .map_err(|shortfall| unmet::explain(self, &shortfall.pools))
+            .or_else(|shortfall| self.attempt_in_full(shortfall))
+            .or_else(|shortfall| self.attempt_narrower(shortfall))
+            .map_err(|shortfall| match &shortfall.assured {
+                Some(best) => assuring::explain(self, best),
+                None => unmet::explain(self, &shortfall.pools),
+            })
+    }
+
+    /// What a brief search didn't find, a whole one may.
+    fn attempt_in_full(&self, shortfall: Shortfall) -> std::result::Result<Design, Shortfall> {
+        if self.effort != Effort::Brief || shortfall.assured.is_some() {
+            return Err(shortfall);
+        }
+        let whole = Planner {
+            effort: Effort::Full,
+            ..*self
+        };
+        let mut design = whole.attempt()?;
+        design.notes.push(BRIEF_FAILED.into());
+        Ok(design)
     }
 
     /// The design, or what was found instead.
@@ -165,8 +219,9 @@ impl Planner<'_> {
             let mut candidates = self.bands(&bands, coldest);
             match self.best_of(&mut candidates) {
                 // The coldest band has a ladder, but not all bands together: narrower ones may.
-                Err(_)
-                    if self.effort == Effort::Full
+                Err(short)
+                    if short.assured.is_none()
+                        && self.effort != Effort::Quick
                         && searched < FULL_SEARCHES
                         && BAND_COUNTS.iter().any(|&c| c >= least) =>
                 {
@@ -183,22 +238,26 @@ impl Planner<'_> {
         }
     }
 
-    /// The best design with these candidates and what exhaustive looks add to them.
+    /// The best design with these candidates and what exhaustive looks, and polished voltages, add to them; proved at once where
+    /// time is short.
     fn best_of(&self, candidates: &mut [Candidates]) -> std::result::Result<Design, Shortfall> {
-        if self.effort == Effort::Quick {
-            return self.proved(candidates);
+        if self.effort == Effort::Full {
+            self.widen_narrowest(candidates);
         }
-        self.widen_narrowest(candidates);
-        if self.request.share == LadderShare::Common && candidates.len() > 1 {
+        let common = self.request.share == LadderShare::Common && candidates.len() > 1;
+        if common && self.effort != Effort::Quick {
             self.widen_together(candidates);
         }
-        self.certified(candidates)
+        match self.effort {
+            Effort::Full => self.certified_polished(candidates),
+            Effort::Brief | Effort::Quick => self.proved(candidates),
+        }
     }
 
     fn own_starts(&self) -> usize {
         match self.effort {
             Effort::Full => OWN_STARTS,
-            Effort::Quick => 0,
+            Effort::Brief | Effort::Quick => 0,
         }
     }
 
@@ -226,7 +285,7 @@ impl Planner<'_> {
             let errors = design.set.bands.iter().map(|b| b.figures.worst_error_steps);
             let worst = errors.fold(0.0, f64::max);
             if worst <= self.request.tolerance_steps {
-                return Ok(design);
+                return self.assured(candidates, design);
             }
             // The proof saw more than the choice: choose with that much less room.
             demand.tolerance_steps *= 0.998 * self.request.tolerance_steps / worst;
@@ -238,6 +297,7 @@ impl Planner<'_> {
     pub(super) fn starts(&self) -> usize {
         match self.effort {
             Effort::Full => STARTS,
+            Effort::Brief => STARTS_BRIEF,
             Effort::Quick => STARTS_QUICK,
         }
     }
@@ -313,20 +373,23 @@ impl Planner<'_> {
         starts.extend(search.seeds(seeds));
         let schemes = search.run(starts);
         Pool {
-            band,
             own: schemes.len(),
             schemes,
             evaluated: search.evaluated(),
-            correction: None,
-            sure_lstar: f64::INFINITY,
+            ..Pool::empty(band)
         }
     }
 
     /// Schemes with a wide ladder of the band's own; and, for a common ladder, those that serve the first band's.
     fn next_pool(&self, band: BandClimate, before: &[Candidates]) -> Pool {
         let coldest: Vec<Pool> = before.first().map(|c| c.pool.clone()).into_iter().collect();
-        let mut pool = self.widest_pool(band, &coldest, self.own_starts());
-        if self.request.share == LadderShare::PerBand {
+        let common = self.request.share == LadderShare::Common;
+        let mut pool = if common && self.effort == Effort::Brief {
+            Pool::empty(band)
+        } else {
+            self.widest_pool(band, &coldest, self.own_starts())
+        };
+        if !common {
             return pool;
         }
         let first = before

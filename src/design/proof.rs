@@ -77,7 +77,13 @@ impl Finished<'_> {
 
     /// The extremes over all rows, over both extreme contents, over some climates.
     pub fn extremes_over(&self, climates: &[Climate]) -> Extremes {
-        let tables: Vec<Table> = climates.par_iter().map(|c| self.table(*c)).collect();
+        self.extremes_in(climates, &(0..self.rows).collect::<Vec<_>>())
+    }
+
+    /// The same over some rows.
+    pub fn extremes_in(&self, climates: &[Climate], rows: &[usize]) -> Extremes {
+        let table = |c: &Climate| self.table_of_rows(*c, rows);
+        let tables: Vec<Table> = climates.par_iter().map(table).collect();
         let none = |lstar| Place {
             lstar,
             content: Content::AllOff,
@@ -144,11 +150,6 @@ impl Finished<'_> {
             }
         }
         worst.into_iter().flatten().collect()
-    }
-
-    fn table(&self, climate: Climate) -> Table {
-        let rows: Vec<usize> = (0..self.rows).collect();
-        self.table_of_rows(climate, &rows)
     }
 
     fn table_of_rows(&self, climate: Climate, rows: &[usize]) -> Table {

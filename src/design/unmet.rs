@@ -95,7 +95,7 @@ pub fn explain(planner: &Planner, pools: &[Pool]) -> Error {
 }
 
 /// Tries a changed request; the span, L*, of the design that meets it.
-fn span_of(planner: &Planner, request: &Request, range_c: (f64, f64)) -> Option<f64> {
+pub(super) fn span_of(planner: &Planner, request: &Request, range_c: (f64, f64)) -> Option<f64> {
     let trial = Planner {
         request,
         range_c,
@@ -113,7 +113,7 @@ struct Found {
     spots: Spots,
 }
 
-fn asked(request: &Request, (low_c, high_c): (f64, f64)) -> String {
+pub(super) fn asked(request: &Request, (low_c, high_c): (f64, f64)) -> String {
     let at = match request.temperature_c {
         Some(t) => format!("at {t} °C"),
         None => format!("from {low_c} to {high_c} °C"),

@@ -12,6 +12,7 @@ mod model;
 mod plan;
 mod uses;
 
+pub use chance::Chance;
 pub use cost::{Cost, HANDLING_MIN, READING_S, SOAK_MIN};
 pub use grid::Grid;
 pub use knowledge::{Aim, Knowledge, Uses, exchange};

@@ -97,6 +97,9 @@ pub const REPEATABILITY_LSTAR: Bounds = bounds(0.001, 10.0, " L*");
 pub const APERTURE_MM: Bounds = bounds(0.1, 100.0, " mm");
 pub const USUAL_APERTURE_MM: f64 = 4.0;
 
+/// Relative standard deviation of a panel's threshold, and speed, from panel to panel.
+pub const UNIT_SPREAD: Bounds = bounds(0.0, 0.5, "");
+
 /// How much a grey moves with temperature, either sign, and how well the panel's temperature is known.
 pub const LSTAR_PER_C: Bounds = bounds(-20.0, 20.0, " L*/°C");
 pub const TEMPERATURE_U_C: Bounds = bounds(0.0, 20.0, " °C");

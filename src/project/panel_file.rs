@@ -29,6 +29,10 @@ fn panel(mut keys: Keys) -> Option<Panel> {
     let erases = keys.tables("erase", CHOICES).and_then(erases);
     let limits = keys.table("limits").and_then(limits);
     let instrument = keys.table("instrument").and_then(instrument);
+    let spread = match keys.has("spread") {
+        true => keys.optional_table("spread").and_then(spread),
+        false => Some(UnitSpread::default()),
+    };
     keys.done();
     Some(Panel {
         name: name?,
@@ -40,6 +44,7 @@ fn panel(mut keys: Keys) -> Option<Panel> {
         erases: erases?,
         limits: limits?,
         instrument: instrument?,
+        spread: spread?,
     })
 }
 
@@ -246,6 +251,16 @@ fn instrument(mut keys: Keys) -> Option<Instrument> {
         temperature_u_c: temperature_u_c?,
         cover,
         to_45_0,
+    })
+}
+
+fn spread(mut keys: Keys) -> Option<UnitSpread> {
+    let threshold_v = keys.number_or("threshold_v", UNIT_SPREAD, 0.0);
+    let speed = keys.number_or("speed", UNIT_SPREAD, 0.0);
+    keys.done();
+    Some(UnitSpread {
+        threshold_v: threshold_v?,
+        speed: speed?,
     })
 }
 

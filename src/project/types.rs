@@ -114,6 +114,16 @@ pub struct Panel {
     pub erases: Vec<Erase>,
     pub limits: Limits,
     pub instrument: Instrument,
+    pub spread: UnitSpread,
+}
+
+/// How much panels of one make differ, relative standard deviations; 0 where panel.toml is silent.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct UnitSpread {
+    /// Of both crossing thresholds.
+    pub threshold_v: f64,
+    /// Of all rates.
+    pub speed: f64,
 }
 
 impl Panel {

@@ -284,6 +284,9 @@ pub(super) fn ladder(report: &FitReport) -> String {
         return String::new();
     }
     let text = match report.request.ladder {
+        "common" if !report.left_out.is_empty() => {
+            "common to all bands; what each might show alone was not searched".to_owned()
+        }
         "common" => {
             let gains: Vec<String> = bands()
                 .map(|(b, d)| {

@@ -1,5 +1,6 @@
 //! What a fit and its design come to, as one result with two writers: JSON for machines and a summary for people.
 
+mod beyond_words;
 mod by_input;
 mod certificate_report;
 mod chart_report;
@@ -46,6 +47,9 @@ use serde::Serialize;
 #[derive(Debug, Clone, Serialize)]
 pub struct FitReport<'a> {
     pub request: RequestReport,
+    /// What a quick run left out; nothing of a whole one.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub left_out: Vec<String>,
     pub response: ResponseReport,
     pub design: &'a Design,
     #[serde(skip)]

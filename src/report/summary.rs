@@ -1,6 +1,7 @@
 //! The summary that a person reads: the fit, then the design, then the files.
 
 use super::FitReport;
+use super::beyond_words::{assured, polish};
 use super::by_input::{Bin, ByInput};
 use super::certificate_report::certificate_words;
 use super::design_words::{band, erases, ladder, overview, overview_note};
@@ -21,14 +22,20 @@ impl fmt::Display for FitReport<'_> {
             self.response.panel,
             self.request.in_words()
         )?;
+        let labels = std::iter::once("quick").chain(std::iter::repeat(""));
+        for (text, label) in self.left_out.iter().zip(labels) {
+            f.write_str(&passage(label, text))?;
+        }
         write!(f, "\nResponse\n{}", self.response)?;
         write!(f, "\nDesign\n{}{}", overview(self), overview_note(self))?;
-        f.write_str(&bands_tried(self.design, self.request.tolerance_steps))?;
+        f.write_str(&bands_tried(self))?;
         if let Some(certificate) = &self.design.set.certificate {
             f.write_str(&certificate_words(certificate))?;
         }
         f.write_str(&ladder(self))?;
         f.write_str(&erases(self))?;
+        f.write_str(&polish(self))?;
+        f.write_str(&assured(self))?;
         f.write_str(&edges(self))?;
         let bands = self.design.set.bands.iter().zip(&self.design.bands);
         for (i, (set, made)) in bands.enumerate() {

@@ -3,12 +3,11 @@
 use super::FitReport;
 use super::lines::{Side, passage, table};
 use super::words::{count, listed, number};
-use crate::design::{
-    BAND_GAIN_LSTAR, BandTrial, Design, EdgeError, TEMPERATURE_SHARE, TrialOutcome,
-};
+use crate::design::{BAND_GAIN_LSTAR, BandTrial, EdgeError, TEMPERATURE_SHARE, TrialOutcome};
 
 /// How the number of bands came about; nothing for one temperature alone.
-pub(super) fn bands_tried(design: &Design, tolerance_steps: f64) -> String {
+pub(super) fn bands_tried(report: &FitReport) -> String {
+    let (design, tolerance_steps) = (report.design, report.request.tolerance_steps);
     let of = |outcome: TrialOutcome| -> Vec<&BandTrial> {
         let tried = design.bands_tried.iter();
         tried.filter(|t| t.outcome == outcome).collect()
@@ -41,10 +40,14 @@ pub(super) fn bands_tried(design: &Design, tolerance_steps: f64) -> String {
     }));
     parts.extend(of(TrialOutcome::Searched).iter().map(span));
     let kept = count(design.set.bands.len(), "band");
-    parts.push(format!(
-        "{kept} kept: more are taken only where they widen the coldest one's ladder by {} L*",
-        number(BAND_GAIN_LSTAR, 2)
-    ));
+    let gain = number(BAND_GAIN_LSTAR, 2);
+    parts.push(if report.left_out.is_empty() {
+        format!(
+            "{kept} kept: more are taken only where they widen the coldest one's ladder by {gain} L*"
+        )
+    } else {
+        format!("{kept} kept: the first number that serves")
+    });
     if design.bands_tried.is_empty() || design.bands.iter().all(|b| b.edges.len() < 2) {
         return String::new();
     }
