@@ -33,6 +33,7 @@ pub fn harbour_tile() -> Waveforms {
         levels: LEVELS,
         targets_lstar: targets,
         bands,
+        certificate: None,
     }
 }
 
