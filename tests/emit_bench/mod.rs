@@ -338,6 +338,7 @@ pub fn random_set(seed: u64) -> Waveforms {
         levels,
         targets_lstar: ladder(levels),
         bands,
+        certificate: None,
     }
 }
 
