@@ -168,7 +168,8 @@ impl<'a> Judged<'a> {
             settle_ms: design.set.panel.field_settle_ms,
             beyond_steps: 0.0,
         };
-        let (merit, _) = judged.merits(fitted);
+        // Both are against the set's targets.
+        let (_, merit) = judged.merits(fitted);
         judged.beyond_steps = (band.figures.worst_error_steps - merit).max(0.0);
         judged
     }
