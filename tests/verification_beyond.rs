@@ -43,8 +43,12 @@ fn panels_that_are_all_alike_change_nothing() {
     assert_eq!(told.inner_tolerance_steps, 0.25);
     // The middle panel is the fitted one, whose own ladder suits it at least as well as the targets.
     let proved = plain.set.bands[0].figures.worst_error_steps;
-    // A set is rounded to 4 decimals.
-    assert!((told.middle_merit_steps - proved).abs() < 1e-4, "{proved}");
+    let middle = told.middle_merit_steps;
+    assert!(middle <= proved + 1e-4, "{middle} and {proved}");
+    let ranges = ranges_slot_by_slot(&plain.set, &known().response);
+    let brute = even_merit(&plain.set, &ranges);
+    // Steps: the grid of ladders is coarser than the program's search, and rows between those judged may add a little.
+    assert!((middle - brute).abs() < 0.005, "{middle} and {brute}");
     assert!(plain.assured.is_none());
 }
 
