@@ -120,7 +120,7 @@ fn closed(
     };
     let set: Waveforms = design(&project, &fit(&project, &quiet)?, &request, &quiet)?.set;
     let first = Bands(judge(&test_panel, panel, &set));
-    let verifying = verification_chart(&set, panel, Grid::new(panel, Path::new(PANEL))?);
+    let verifying = verification_chart(&set, panel, Grid::new(panel, Path::new(PANEL))?)?;
     let verification = Verification {
         measured: read(panel, &test_panel, &verifying, (seed + 1000, REPEATS)),
         chart_file: "verify.csv".into(),

@@ -104,7 +104,7 @@ fn uses(
             .collect::<Vec<_>>()
             .join("; ")
     );
-    let verifying = verification_chart(&set, panel, grid);
+    let verifying = verification_chart(&set, panel, grid)?;
     let exact = test_panel.lstar(panel, &verifying, Start::Dark, &|_| ());
     Ok((verifying, exact))
 }

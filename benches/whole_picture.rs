@@ -61,7 +61,7 @@ fn main() {
     let played = Played {
         erase: &erase,
         fields: &fields,
-        ticks: &ticks,
+        ticks: (&ticks).into(),
         settle_ms: 2.0,
         temperature_c: 23.0,
         stretch: 1.0,
@@ -132,7 +132,8 @@ fn stepped_s(response: &Response, played: &Played, picture: Levels) -> f64 {
 fn slots(mover: &Mover, played: &Played) -> Vec<(Vec<Map>, Vec<Map>)> {
     let field = |(f, field): (usize, &Field)| {
         let slots = SlotMaps::new(mover, field);
-        let each = |of: &dyn Fn(u32) -> Map| played.ticks.iter().map(|t| of(t[f])).collect();
+        let each =
+            |of: &dyn Fn(u32) -> Map| played.ticks.table(0).iter().map(|t| of(t[f])).collect();
         (each(&|d| slots.own(d)), each(&|d| slots.other(d)))
     };
     played.fields.iter().enumerate().map(field).collect()

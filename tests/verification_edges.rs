@@ -72,7 +72,7 @@ fn finished<T>(look: impl Fn(&Finished) -> T) -> T {
         scheme: &scheme,
         rows: ROWS,
         settle_ms: SETTLE_MS,
-        ticks: &ticks,
+        ticks: (&ticks).into(),
         correction: None,
     })
 }

@@ -122,7 +122,7 @@ fn what_stood_before_shows_by_no_more_than_the_limit() {
                     scheme: &scheme,
                     rows: 12,
                     settle_ms: 2.0,
-                    ticks: &ticks,
+                    ticks: (&ticks).into(),
                     correction: None,
                 };
                 let ghost_lstar = finished.extremes_over(&[climate]).ghost_lstar;

@@ -159,7 +159,7 @@ fn trim_with(top_lstar: f64) -> (Option<i32>, String, bool) {
     let panel = shipped().panel;
     let set = Waveforms::read(&waveforms).unwrap();
     let grid = Grid::new(&panel, Path::new("panel.toml")).unwrap();
-    let chart = verification_chart(&set, &panel, grid);
+    let chart = verification_chart(&set, &panel, grid).unwrap();
     // Short pulses, which no level has, are as light as can be.
     let level = |patch: &Patch| match patch.name.strip_prefix('L') {
         Some(name) => name[..3].parse::<usize>().unwrap(),

@@ -11,7 +11,8 @@ use greyloom::design::even::{
 use greyloom::design::middle::Middle;
 use greyloom::design::proof::Finished;
 use greyloom::design::reach::{Climate, Reach, Scheme, Scope};
-use greyloom::drive::{Erase, Field, Stroke};
+use greyloom::design::zones::Zoned;
+use greyloom::drive::{Erase, Field, RowTicks, Stroke};
 use greyloom::response::Response;
 use slow_fields::plain as field;
 use small_panel::{Numbers, RUNG, SlotTable, response};
@@ -75,7 +76,7 @@ fn unfinished<'a>(response: &'a Response, scheme: &'a Scheme) -> Finished<'a> {
         scheme,
         rows: ROWS,
         settle_ms: SETTLE_MS,
-        ticks: &[],
+        ticks: RowTicks::Alike(&[]),
         correction: None,
     }
 }
@@ -159,15 +160,16 @@ fn next_to_no_combination_is_evener() {
             .map(|&t| spots.best_for(t).unwrap())
             .collect();
         let least = best.iter().map(|b| b.1).fold(0.0, f64::max);
+        let whole = Zoned::whole(ROWS, spots.clone());
         let tolerance_steps = ROOM * least / step;
         let even =
-            even_ticks(&base, &spots, &targets, tolerance_steps, CLIMATE).expect("a choice each");
+            even_ticks(&base, &whole, &targets, tolerance_steps, CLIMATE).expect("a choice each");
         let choices: Vec<Vec<Spot>> = targets
             .iter()
             .map(|&t| spots.keeping(t, tolerance_steps * step))
             .collect();
         // Every level keeps the tolerance.
-        for (ticks, choices) in even.ticks.iter().zip(&choices) {
+        for (ticks, choices) in even.zones[0].ticks.iter().zip(&choices) {
             let one = |s: &Spot| scheme.ticks_of(s.choice) == *ticks;
             assert!(choices.iter().any(one), "{ticks:?}");
         }
@@ -181,7 +183,7 @@ fn next_to_no_combination_is_evener() {
             let expected = expected.map(|(off, u)| off.hypot(u)).fold(0.0, f64::max);
             (uneven_lstar(&shown) / step, expected / step)
         };
-        let (uneven_steps, expected_steps) = uneven(&even.ticks);
+        let (uneven_steps, expected_steps) = uneven(&even.zones[0].ticks);
         assert!((uneven_steps - even.uneven_steps).abs() < ROUNDING_LSTAR);
         assert!((expected_steps - even.expected_steps).abs() < ROUNDING_LSTAR);
         let all = combinations(&choices);

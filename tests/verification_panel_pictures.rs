@@ -1,13 +1,15 @@
 //! Whole pictures against slot-by-slot stepping of every pixel.
 
+mod row_zones;
 mod slow_fields;
 mod small_panel;
 
 use greyloom::design::reach::Scheme;
-use greyloom::drive::{Erase, Field, Piece, Stroke};
+use greyloom::drive::{Erase, Field, Piece, RowTicks, Stroke};
 use greyloom::panel::{Before, Levels, LineLag, PictureRun, Played};
 use greyloom::pigment::{Mover, State, step_pieces};
 use greyloom::response::{Response, coverage_of};
+use row_zones::zones;
 use slow_fields::plain;
 use small_panel::{Numbers, RUNG, SlotTable, response};
 
@@ -82,7 +84,7 @@ impl Pixel<'_> {
         for (f, field) in played.fields.iter().enumerate() {
             for row in 0..ROWS {
                 let level = usize::from(picture[row * COLUMNS + self.column]);
-                let ticks = played.ticks[level][f];
+                let ticks = played.ticks.in_row(row)[level][f];
                 x = if row == self.row {
                     step_pieces(self.mover, field.tick_s(), &self.own(field, ticks), x)
                 } else {
@@ -155,24 +157,28 @@ fn levels(levels: &[u16]) -> Levels<'_> {
     }
 }
 
-/// Every scheme with random levels, a random picture and another one before it.
+/// Every scheme with random levels, alike in all rows or by zones of them, a random picture and another one before it.
 fn each(mut see: impl FnMut(&Response, &Played, &[u16], &[u16])) {
     let response = response(RUNG, 5);
     let erase = erase();
     let mut numbers = Numbers(11);
     for fields in schemes() {
         for (temperature_c, stretch) in [(8.0, 1.3), (31.0, 0.8)] {
-            let ticks = ticks(&fields, &mut numbers);
-            let played = Played {
-                erase: &erase,
-                fields: &fields,
-                ticks: &ticks,
-                settle_ms: SETTLE_MS,
-                temperature_c,
-                stretch,
-            };
+            let alike = ticks(&fields, &mut numbers);
             let (now, old) = (picture(&mut numbers), picture(&mut numbers));
-            see(&response, &played, &now, &old);
+            let cuts = [numbers.below(ROWS), numbers.below(ROWS)];
+            let zones = zones(ROWS, &cuts, || ticks(&fields, &mut numbers));
+            for ticks in [RowTicks::Alike(&alike), RowTicks::Zones(&zones)] {
+                let played = Played {
+                    erase: &erase,
+                    fields: &fields,
+                    ticks,
+                    settle_ms: SETTLE_MS,
+                    temperature_c,
+                    stretch,
+                };
+                see(&response, &played, &now, &old);
+            }
         }
     }
 }
@@ -201,8 +207,9 @@ fn pictures_are_slots_one_after_another() {
             for (i, coverage) in by_slots.iter_mut().enumerate() {
                 let (row, column) = (i / COLUMNS, i % COLUMNS);
                 let level = |r: usize| usize::from(now[r * COLUMNS + column]);
-                let content: Vec<Vec<u32>> =
-                    (0..ROWS).map(|r| played.ticks[level(r)].clone()).collect();
+                let content: Vec<Vec<u32>> = (0..ROWS)
+                    .map(|r| played.ticks.in_row(r)[level(r)].clone())
+                    .collect();
                 *coverage += table.coverage(kinetics.highest(), row, &content);
             }
         }

@@ -405,7 +405,7 @@ fn extremes_of(response: &Response, scheme: &Scheme) -> (Vec<Vec<u32>>, Extremes
         scheme,
         rows: ROWS,
         settle_ms: SETTLE_MS,
-        ticks: &ticks,
+        ticks: (&ticks).into(),
         correction: None,
     };
     let extremes = finished.extremes(&band, &stretch);
@@ -547,7 +547,7 @@ fn the_ghost_is_the_largest_over_every_content() {
             scheme: &scheme,
             rows: ROWS,
             settle_ms: SETTLE_MS,
-            ticks: &ticks,
+            ticks: (&ticks).into(),
             correction: None,
         };
         let band = BandClimate::point(at.temperature_c);

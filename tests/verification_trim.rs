@@ -225,7 +225,7 @@ fn verifying() -> (Chart, Panel) {
     let panel = panel();
     let grid = Grid::new(&panel, Path::new("panel.toml")).expect("room");
     (
-        verification_chart(&support::harbour_tile(), &panel, grid),
+        verification_chart(&support::harbour_tile(), &panel, grid).expect("a chart"),
         panel,
     )
 }

@@ -49,7 +49,7 @@ fn played<'a>(scheme: &'a Scheme, ticks: &'a [Vec<u32>]) -> Played<'a> {
     Played {
         erase: &scheme.erase,
         fields: &scheme.fields,
-        ticks,
+        ticks: ticks.into(),
         settle_ms: SETTLE_MS,
         temperature_c: CLIMATE.temperature_c,
         stretch: CLIMATE.stretch,
@@ -116,10 +116,10 @@ fn the_bound_holds_for_every_picture_and_is_reached_where_one_level_is_extreme()
             scheme: &scheme,
             rows: ROWS,
             settle_ms: SETTLE_MS,
-            ticks: &ticks,
+            ticks: (&ticks).into(),
             correction: None,
         };
-        let contents = extreme_contents(&scheme.fields, &ticks);
+        let contents = extreme_contents(&scheme.fields, &ticks, ROWS);
         let bound = base.contents_apart(&[CLIMATE], &contents);
         for (level, apart) in bound.iter().enumerate() {
             let mut widest = 0.0f64;
@@ -209,10 +209,10 @@ fn the_greedy_bound_holds_for_mirrored_fields() {
         scheme: &scheme,
         rows: ROWS,
         settle_ms: SETTLE_MS,
-        ticks: &ticks,
+        ticks: (&ticks).into(),
         correction: None,
     };
-    let contents = extreme_contents(&scheme.fields, &ticks);
+    let contents = extreme_contents(&scheme.fields, &ticks, ROWS);
     let plain = base.contents_apart(&[CLIMATE], &contents);
     let greedy = greedy_apart(&response, &played(&scheme, &ticks), ROWS);
     for (a, b) in plain.iter().zip(&greedy) {

@@ -9,7 +9,7 @@ use crate::output::OutputFolder;
 use crate::planning::{Cost, Grid, PlanRequest, Planning};
 use crate::project::{BAND_ERASE, Chart, Page, Panel, chart_csv, read_panel};
 use crate::report::ChartReport;
-use crate::trim::verification_chart;
+use crate::trim::{rows_without_patches, verification_chart};
 use std::path::{Path, PathBuf};
 
 const FORCE: &str = "Replace files that this program did not write, or that were edited since, and a chart with its readings beside it";
@@ -85,10 +85,11 @@ fn learning(arguments: &Arguments, panel: &Panel, grid: Grid) -> Result<()> {
 
 fn verifying(arguments: &Arguments, panel: &Panel, grid: Grid, file: &Path) -> Result<()> {
     let set = set_of_panel(file, panel, &arguments.project)?;
-    let chart = verification_chart(&set, panel, grid);
+    let chart = verification_chart(&set, panel, grid)?;
     let mut output = Output::open(arguments, VERIFYING, chart.pages.len())?;
     output.stage(&chart, panel)?;
     let report = ChartReport::of(panel, &chart, Cost::of(&chart, panel));
+    let report = report.unread(rows_without_patches(&set, panel, grid));
     let report = report.written(&output.folder.commit()?);
     tell(arguments.how.json, || report.to_json(), &report)
 }

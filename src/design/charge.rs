@@ -2,7 +2,9 @@
 
 use super::choice::Spots;
 use super::reach::Scheme;
-use crate::drive::{WorstImpulse, balanced_impulse_vs, data_impulse_vs, worst_net_impulse_vs};
+use crate::drive::{
+    RowTicks, WorstImpulse, balanced_impulse_vs, data_impulse_vs, worst_net_impulse_vs,
+};
 use crate::project::Panel;
 use serde::Serialize;
 use std::fmt::Write;
@@ -30,7 +32,8 @@ impl ChargeLimit {
     /// does it, else those that keep it as driven.
     ///
     /// Exact: a pixel's own data count like those of any other row, and rows choose freely, so that the worst picture shows
-    /// one level in all rows; the limit holds for every picture if it holds for each level's.
+    /// one level in all rows; the limit holds for every picture if it holds for each level's. Where zones of rows choose apart,
+    /// enough: what their worst levels leave together is a mean of what each would leave in all rows.
     pub fn kept(&self, spots: Spots, scheme: &Scheme, stretch: f64) -> Spots {
         let alike_vs = balanced_impulse_vs(&scheme.erase, &scheme.fields);
         if self.resting_balance && stretch * alike_vs.abs() <= self.limit_vs {
@@ -62,7 +65,7 @@ impl Charge {
     pub fn of(
         panel: &Panel,
         scheme: &Scheme,
-        ticks: &[Vec<u32>],
+        ticks: RowTicks,
         stretch: f64,
         resting_balance_v: Option<f64>,
     ) -> Self {

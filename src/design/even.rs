@@ -1,10 +1,13 @@
 //! Which of the choices that keep a ladder's tolerance makes an ordinary picture even.
 
-use super::choice::{Spot, Spots, step_of};
+use super::choice::{Spot, step_of};
 use super::middle::Middle;
 use super::proof::Finished;
 use super::reach::Climate;
+use super::zones::{ZoneSpots, Zoned};
+use crate::drive::{RowTicks, Zone};
 use rayon::prelude::*;
+use std::ops::Range;
 
 /// Choices that are compared for one level, at most.
 const COMPARED: usize = 256;
@@ -29,9 +32,10 @@ const ENDS_APART_STEPS: f64 = 0.05;
 /// The ticks of a ladder's levels, and how even they are predicted to be in an ordinary picture.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Even {
-    pub ticks: Vec<Vec<u32>>,
-    /// Largest distance of a level from the line between the outer two, in steps: mixed content, middle row, design
-    /// temperature.
+    /// One where all rows are alike.
+    pub zones: Vec<Zone>,
+    /// Largest distance of a level from the line between the outer two, in steps: mixed content, middle row of each zone,
+    /// design temperature.
     pub uneven_steps: f64,
     /// The same with how well the levels are known, and with what it costs that one stands far from that line among some
     /// neighbours.
@@ -48,9 +52,10 @@ pub fn mixed_levels(rows: usize, levels: usize) -> Vec<usize> {
 }
 
 /// The ticks of each row of an ordinary picture of levels with these ticks.
-pub fn mixed_content(rows: usize, levels: &[Vec<u32>]) -> Vec<Vec<u32>> {
-    let shown = mixed_levels(rows, levels.len()).into_iter();
-    shown.map(|l| levels[l].clone()).collect()
+pub fn mixed_content<'a>(rows: usize, ticks: impl Into<RowTicks<'a>>) -> Vec<Vec<u32>> {
+    let ticks = ticks.into();
+    let shown = mixed_levels(rows, ticks.levels()).into_iter().enumerate();
+    shown.map(|(row, l)| ticks.in_row(row)[l].clone()).collect()
 }
 
 /// How far each level stands from the even ladder between the outer two, L*.
@@ -82,39 +87,42 @@ pub fn unsure_even_lstar(u_lstar: &[f64]) -> Vec<f64> {
     u_lstar.iter().enumerate().map(unsure).collect()
 }
 
-/// For each target one of the choices that keep the tolerance, so that an ordinary picture is as even as can be; worst
-/// error is given up for evenness in parts, and no more than it takes.
+/// For each target one of the choices that keep the tolerance, in every zone of rows, so that an ordinary picture is as even as
+/// can be; worst error is given up for evenness in parts, and no more than it takes.
 ///
 /// `base` has the scheme; its ticks are not looked at. `None` where a target has no choice.
 pub fn even_ticks(
     base: &Finished,
-    spots: &Spots,
+    zones: &Zoned,
     targets_lstar: &[f64],
     tolerance_steps: f64,
     climate: Climate,
 ) -> Option<Even> {
-    let best: Vec<(Spot, f64)> = targets_lstar
-        .iter()
-        .map(|&t| spots.best_for(t))
-        .collect::<Option<_>>()?;
+    let best_in = |z: &ZoneSpots| -> Option<Vec<(Spot, f64)>> {
+        targets_lstar.iter().map(|&t| z.spots.best_for(t)).collect()
+    };
+    let best: Vec<_> = zones.zones().iter().map(best_in).collect::<Option<_>>()?;
     let picture = Picture {
         base,
         climate,
         step_lstar: step_of(targets_lstar),
     };
-    let least = best.iter().map(|(_, error)| *error).fold(0.0, f64::max);
+    let errors = best.iter().flatten().map(|(_, error)| *error);
+    let least = errors.fold(0.0, f64::max);
     let most = (tolerance_steps * picture.step_lstar).max(least);
-    let mut options = Options::new(base, spots, targets_lstar, &best, most);
-    let first = options.0.iter().filter_map(|choices| choices.first());
-    let mut levels: Vec<Vec<u32>> = first.map(|c| c.ticks.clone()).collect();
+    let each = zones.zones().iter().zip(&best);
+    let option =
+        |(z, best): (&ZoneSpots, &Vec<_>)| ZoneOptions::new(base, z, targets_lstar, best, most);
+    let mut options = Options(each.map(option).collect());
+    let mut levels: Vec<Zone> = options.0.iter().map(ZoneOptions::first).collect();
     let mut found: Option<Even> = None;
     // What a level shows depends on the row before, and so on what is chosen for that.
     for _ in 0..ROUNDS {
         options.show(&picture, &levels, targets_lstar);
         let chosen = options.evenest_within(least, most, targets_lstar, picture.step_lstar)?;
         let even = picture.even(&chosen);
-        let settled = even.ticks == levels;
-        levels = even.ticks.clone();
+        let settled = even.zones == levels;
+        levels = even.zones.clone();
         let evener = |f: &Even| even.expected_steps < f.expected_steps;
         if found.as_ref().is_none_or(evener) {
             found = Some(even);
@@ -134,26 +142,35 @@ struct Picture<'a> {
 }
 
 impl Picture<'_> {
-    /// The middle row of a picture.
-    fn middle<'a>(&'a self, content: &'a [Vec<u32>]) -> Middle<'a> {
-        Middle::new(self.base, self.climate, content, self.base.rows / 2)
+    /// The middle row of a zone in a picture.
+    fn middle<'a>(&'a self, content: &'a [Vec<u32>], rows: &Range<usize>) -> Middle<'a> {
+        let row = rows.start + rows.len() / 2;
+        Middle::new(self.base, self.climate, content, row)
     }
 
     /// Chosen levels in a picture of themselves.
-    fn even(&self, chosen: &[&Choice]) -> Even {
-        let ticks: Vec<Vec<u32>> = chosen.iter().map(|c| c.ticks.clone()).collect();
-        let content = mixed_content(self.base.rows, &ticks);
-        let middle = self.middle(&content);
-        let shown: Vec<f64> = ticks.iter().map(|t| middle.lstar(t)).collect();
-        let unsure = |c: &&Choice| c.known_lstar.hypot(memory_lstar(&middle, &c.ticks));
-        let unsure: Vec<f64> = chosen.iter().map(unsure).collect();
+    fn even(&self, chosen: &[Chosen]) -> Even {
+        let zones: Vec<Zone> = chosen.iter().map(Chosen::zone).collect();
+        let content = mixed_content(self.base.rows, &zones);
+        let each = chosen.iter().map(|c| self.even_zone(c, &content));
+        let worst = |a: (f64, f64), b: (f64, f64)| (a.0.max(b.0), a.1.max(b.1));
+        let (uneven_lstar, expected_lstar) = each.fold((0.0, 0.0), worst);
         Even {
-            uneven_steps: uneven_lstar(&shown) / self.step_lstar,
-            expected_steps: (expected_lstar(&shown, &unsure)
-                + far_lstar(chosen, &shown, self.step_lstar))
-                / self.step_lstar,
-            ticks,
+            uneven_steps: uneven_lstar / self.step_lstar,
+            expected_steps: expected_lstar / self.step_lstar,
+            zones,
         }
+    }
+
+    /// How uneven a zone is predicted to be, and with how well that is known and what it costs, L*.
+    fn even_zone(&self, chosen: &Chosen, content: &[Vec<u32>]) -> (f64, f64) {
+        let middle = self.middle(content, chosen.rows);
+        let levels = &chosen.levels;
+        let shown: Vec<f64> = levels.iter().map(|c| middle.lstar(&c.ticks)).collect();
+        let unsure = |c: &&Choice| c.known_lstar.hypot(memory_lstar(&middle, &c.ticks));
+        let unsure: Vec<f64> = levels.iter().map(unsure).collect();
+        let far = far_lstar(levels, &shown, self.step_lstar);
+        (uneven_lstar(&shown), expected_lstar(&shown, &unsure) + far)
     }
 }
 
@@ -205,20 +222,42 @@ fn far_lstar(chosen: &[&Choice], shown_lstar: &[f64], step_lstar: f64) -> f64 {
     far.fold(0.0, f64::max)
 }
 
-/// The choices of every level.
-struct Options(Vec<Vec<Choice>>);
+/// A choice for each level in a zone.
+struct Chosen<'a> {
+    rows: &'a Range<usize>,
+    levels: Vec<&'a Choice>,
+}
 
-impl Options {
+impl Chosen<'_> {
+    fn zone(&self) -> Zone {
+        Zone {
+            row_first: self.rows.start,
+            row_last: self.rows.end.saturating_sub(1),
+            ticks: self.levels.iter().map(|c| c.ticks.clone()).collect(),
+        }
+    }
+}
+
+/// The choices of every level in one zone.
+struct ZoneOptions {
+    rows: Range<usize>,
+    levels: Vec<Vec<Choice>>,
+}
+
+/// Those of every zone.
+struct Options(Vec<ZoneOptions>);
+
+impl ZoneOptions {
     /// All choices whose worst error is at most `most`, the smallest first, the best one at least; not yet shown.
     fn new(
         base: &Finished,
-        spots: &Spots,
+        zone: &ZoneSpots,
         targets_lstar: &[f64],
         best: &[(Spot, f64)],
         most: f64,
     ) -> Self {
         let level = |(&target, best): (&f64, &(Spot, f64))| {
-            let mut kept = spots.keeping(target, most);
+            let mut kept = zone.spots.keeping(target, most);
             if kept.is_empty() {
                 kept.push(best.0);
             }
@@ -233,20 +272,77 @@ impl Options {
             };
             kept.iter().map(choice).collect()
         };
-        Options(targets_lstar.iter().zip(best).map(level).collect())
+        ZoneOptions {
+            rows: zone.rows.clone(),
+            levels: targets_lstar.iter().zip(best).map(level).collect(),
+        }
     }
 
-    /// Takes up what every choice shows in a picture of some levels.
-    fn show(&mut self, picture: &Picture, levels: &[Vec<u32>], targets_lstar: &[f64]) {
-        let content = mixed_content(picture.base.rows, levels);
-        let middle = picture.middle(&content);
-        for (choices, target) in self.0.iter_mut().zip(targets_lstar) {
+    /// The choice of the smallest worst error for each level.
+    fn first(&self) -> Zone {
+        let levels = self.levels.iter().filter_map(|choices| choices.first());
+        Chosen {
+            rows: &self.rows,
+            levels: levels.collect(),
+        }
+        .zone()
+    }
+
+    /// Takes up what every choice shows in a picture.
+    fn show(&mut self, picture: &Picture, content: &[Vec<u32>], targets_lstar: &[f64]) {
+        let middle = picture.middle(content, &self.rows);
+        for (choices, target) in self.levels.iter_mut().zip(targets_lstar) {
             choices.par_iter_mut().for_each(|choice| {
                 choice.off_lstar = middle.lstar(&choice.ticks) - target;
                 let memory = memory_lstar(&middle, &choice.ticks);
                 choice.unsure_lstar = choice.known_lstar.hypot(memory);
             });
         }
+    }
+
+    /// The choices nearest to a ladder between two ends, its darkest and its lightest level so far from their targets, whose
+    /// worst errors are at most `allowed`; with what they are expected to be off and what the farthest level costs, L*.
+    fn nearest(
+        &self,
+        (dark, light): (f64, f64),
+        allowed: f64,
+        targets_lstar: &[f64],
+        step: f64,
+    ) -> Option<(f64, Chosen<'_>)> {
+        let last = targets_lstar.len() - 1;
+        let wanted = |level: usize| dark + (light - dark) * level as f64 / last as f64;
+        let nearest = |level: usize| {
+            let kept = self.levels[level]
+                .iter()
+                .enumerate()
+                .filter(|(i, c)| *i == 0 || c.error_lstar() <= allowed);
+            let cost = |c: &Choice| {
+                let off = c.off_lstar - wanted(level);
+                // With `hypot` choosing takes twice as long.
+                (off * off + c.unsure_lstar * c.unsure_lstar).sqrt() + c.far_lstar(off, step)
+            };
+            kept.map(|(_, c)| c)
+                .min_by(|a, b| cost(a).total_cmp(&cost(b)))
+        };
+        let levels: Vec<&Choice> = (0..=last).map(nearest).collect::<Option<_>>()?;
+        let shown: Vec<f64> = levels
+            .iter()
+            .zip(targets_lstar)
+            .map(|(c, t)| t + c.off_lstar)
+            .collect();
+        let unsure: Vec<f64> = levels.iter().map(|c| c.unsure_lstar).collect();
+        let cost = expected_lstar(&shown, &unsure) + far_lstar(&levels, &shown, step);
+        let rows = &self.rows;
+        Some((cost, Chosen { rows, levels }))
+    }
+}
+
+impl Options {
+    /// Takes up what every choice shows in a picture of some levels.
+    fn show(&mut self, picture: &Picture, levels: &[Zone], targets_lstar: &[f64]) {
+        let content = mixed_content(picture.base.rows, levels);
+        let zones = self.0.iter_mut();
+        zones.for_each(|zone| zone.show(picture, &content, targets_lstar));
     }
 
     /// The evenest ladder, of which worst errors above `least` are given up in parts.
@@ -256,8 +352,8 @@ impl Options {
         most: f64,
         targets_lstar: &[f64],
         step: f64,
-    ) -> Option<Vec<&Choice>> {
-        let mut found: Option<(f64, Vec<&Choice>)> = None;
+    ) -> Option<Vec<Chosen<'_>>> {
+        let mut found: Option<(f64, Vec<Chosen>)> = None;
         for part in 0..=PARTS {
             let allowed = least + (most - least) * part as f64 / PARTS as f64;
             let (cost, chosen) = self.evenest(allowed, targets_lstar, step)?;
@@ -271,39 +367,21 @@ impl Options {
         found.map(|(_, chosen)| chosen)
     }
 
-    /// The evenest of the ladders whose worst errors are at most `allowed`, with what it is expected to be off and what its
-    /// farthest level costs, L*.
+    /// The evenest of the ladders whose worst errors are at most `allowed`, one for all zones so that rows look alike, with what
+    /// its worst zone is expected to be off and what the farthest level costs there, L*.
     fn evenest(
         &self,
         allowed: f64,
         targets_lstar: &[f64],
         step: f64,
-    ) -> Option<(f64, Vec<&Choice>)> {
-        let last = targets_lstar.len() - 1;
-        let ladder = |&(dark, light): &(f64, f64)| {
-            let wanted = |level: usize| dark + (light - dark) * level as f64 / last as f64;
-            let nearest = |level: usize| {
-                let kept = self.0[level]
-                    .iter()
-                    .enumerate()
-                    .filter(|(i, c)| *i == 0 || c.error_lstar() <= allowed);
-                let cost = |c: &Choice| {
-                    let off = c.off_lstar - wanted(level);
-                    // With `hypot` choosing takes twice as long.
-                    (off * off + c.unsure_lstar * c.unsure_lstar).sqrt() + c.far_lstar(off, step)
-                };
-                kept.map(|(_, c)| c)
-                    .min_by(|a, b| cost(a).total_cmp(&cost(b)))
-            };
-            let chosen: Vec<&Choice> = (0..=last).map(nearest).collect::<Option<_>>()?;
-            let shown: Vec<f64> = chosen
-                .iter()
-                .zip(targets_lstar)
-                .map(|(c, t)| t + c.off_lstar)
-                .collect();
-            let unsure: Vec<f64> = chosen.iter().map(|c| c.unsure_lstar).collect();
-            let cost = expected_lstar(&shown, &unsure) + far_lstar(&chosen, &shown, step);
-            Some((cost, chosen, (dark, light)))
+    ) -> Option<(f64, Vec<Chosen<'_>>)> {
+        let ladder = |&ends: &(f64, f64)| {
+            let zones = self.0.iter();
+            let each = zones.map(|z| z.nearest(ends, allowed, targets_lstar, step));
+            let each: Vec<(f64, Chosen)> = each.collect::<Option<_>>()?;
+            let cost = each.iter().map(|z| z.0).fold(0.0, f64::max);
+            let chosen: Vec<Chosen> = each.into_iter().map(|z| z.1).collect();
+            Some((cost, chosen, ends))
         };
         let best_around = |(dark, light): (f64, f64), count: i32, apart: f64| {
             let end = move |at: f64, k: i32| at + f64::from(k) * apart * step;

@@ -13,7 +13,9 @@ use super::plan::Planner;
 use super::proof::{Extremes, Finished};
 use super::reach::Climate;
 use super::search::Ranked;
-use crate::drive::{Timing, flash_caution, largest_line_difference_v, voltage_caution};
+use crate::drive::{
+    RowTicks, Timing, Zone, flash_caution, largest_line_difference_v, voltage_caution,
+};
 use crate::tone::lightness::reflectance_from_lstar;
 use crate::waveforms::{
     Band, FORMAT, Figures, Interval, PanelSize, Predicted, StretchAt, VERSION, Waveforms,
@@ -93,7 +95,7 @@ impl Planner<'_> {
             scheme: &c.pool.schemes[scheme].scheme,
             rows: self.panel.rows,
             settle_ms: self.panel.drivers.field_settle_ms,
-            ticks: &[],
+            ticks: RowTicks::Alike(&[]),
             correction: c.pool.correction.as_ref(),
         }
     }
@@ -116,7 +118,7 @@ impl Planner<'_> {
     ) -> Option<(Band, BandDesign)> {
         let ranked = &c.pool.schemes[*scheme];
         let finished = Finished {
-            ticks: &even.ticks,
+            ticks: RowTicks::Zones(&even.zones),
             ..self.unfinished(c, *scheme)
         };
         let (rows, settle_ms) = (finished.rows, finished.settle_ms);
@@ -128,7 +130,7 @@ impl Planner<'_> {
             charge: Charge::of(
                 self.panel,
                 &ranked.scheme,
-                &even.ticks,
+                finished.ticks,
                 longest_stretch,
                 None,
             )
@@ -167,6 +169,7 @@ impl Planner<'_> {
             .collect();
         let step_lstar = report.span_lstar / (self.request.levels - 1) as f64;
         let worst_error_lstar = (report.worst.lstar - report.worst.target_lstar).abs();
+        let (ticks, zones) = tables(finished.ticks);
         let energy = self
             .panel
             .load()
@@ -181,7 +184,8 @@ impl Planner<'_> {
             stretch: stretch_entries(&ranked.stretch),
             erase: scheme.erase.clone(),
             fields: scheme.fields.clone(),
-            ticks: finished.ticks.to_vec(),
+            ticks,
+            zones,
             resting_balance_v: report.charge.resting_balance_v,
             targets_lstar: None,
             predicted: Predicted {
@@ -294,6 +298,14 @@ impl Planner<'_> {
         notes.push(voltage_caution(rail));
         notes.push(flash_caution().into());
         notes
+    }
+}
+
+/// The tables of a band's file: one for all rows, or zones.
+fn tables(ticks: RowTicks) -> (Vec<Vec<u32>>, Vec<Zone>) {
+    match ticks {
+        RowTicks::Zones(zones) if zones.len() > 1 => (Vec::new(), zones.to_vec()),
+        alike => (alike.table(0).to_vec(), Vec::new()),
     }
 }
 

@@ -113,7 +113,7 @@ impl Planner<'_> {
     /// latter is taken as each level's own, which errs on the safe side for neighbours.
     fn response_covariance(&self, climate: &BandClimate, finished: &Finished) -> DMatrix<f64> {
         let fit = self.fit;
-        let levels = finished.ticks.len();
+        let levels = finished.ticks.levels();
         let predict = |moved: &[f64]| -> Option<Vec<f64>> {
             let response = fit.response_at(moved)?;
             let moved = Finished {
@@ -132,19 +132,22 @@ impl Planner<'_> {
 /// Covariance of what readings of the levels add, among neighbours dark and light in equal parts.
 fn read_covariance(climate: &BandClimate, finished: &Finished) -> DMatrix<f64> {
     let Some(correction) = finished.correction else {
-        return DMatrix::zeros(finished.ticks.len(), finished.ticks.len());
+        let levels = finished.ticks.levels();
+        return DMatrix::zeros(levels, levels);
     };
     let response_alone = Finished {
         correction: None,
         ..finished.clone()
     };
-    let row = (finished.rows / 2) as f64;
+    let middle = finished.rows / 2;
     let lstar = response_alone.middle_lstar(climate.design());
     let places: Vec<_> = lstar
         .into_iter()
-        .zip(finished.ticks)
+        .zip(finished.ticks.in_row(middle))
         .map(|(lstar, ticks)| {
-            let terms = correction.frame.terms(row, 0.0, climate.design_c, ticks);
+            let terms = correction
+                .frame
+                .terms(middle as f64, 0.0, climate.design_c, ticks);
             (lstar, terms)
         })
         .collect();

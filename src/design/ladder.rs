@@ -6,10 +6,13 @@ use super::correction::Correction;
 use super::plan::{Planner, Pool};
 use super::reach::{Climate, Reach, Scheme, Scope};
 use super::request::LadderShare;
-use super::search::{EVEN_SHARE, Others, Ranked, SPAN_GRID_LSTAR, spots_of, worst_steps};
+use super::search::{EVEN_SHARE, Others, Ranked, SPAN_GRID_LSTAR, spots_of};
+use super::zones::{ZoneSpots, Zoned};
 use crate::project::Panel;
 use crate::response::Response;
 use rayon::prelude::*;
+use std::collections::BTreeSet;
+use std::ops::Range;
 
 /// Rows that a ladder is chosen on, at most; every row is proved at the end.
 const CHOICE_ROWS: usize = 96;
@@ -28,7 +31,7 @@ const WIDER_LSTAR: f64 = 5.0;
 pub struct Candidates {
     pub pool: Pool,
     /// In the order of the pool's schemes.
-    pub spots: Vec<Spots>,
+    pub spots: Vec<Zoned>,
     /// Wider ladders than this are not looked for, L*.
     pub widest_lstar: f64,
 }
@@ -50,7 +53,7 @@ impl Candidates {
 
     /// The same, held to another share in an ordinary picture.
     pub fn as_even_as(&self, share: f64) -> Candidates {
-        let spots = self.spots.iter().map(|s| s.clone().as_even_as(share));
+        let spots = self.spots.iter().map(|s| s.as_even_as(share));
         Candidates {
             spots: spots.collect(),
             ..self.clone()
@@ -62,7 +65,7 @@ impl Candidates {
         let errors: Vec<f64> = self
             .spots
             .iter()
-            .map(|s| worst_steps(s, targets_lstar))
+            .map(|s| s.worst_steps(targets_lstar))
             .collect();
         (0..errors.len()).reduce(|best, i| if errors[i] < errors[best] { i } else { best })
     }
@@ -79,8 +82,17 @@ impl Candidates {
 
 impl Planner<'_> {
     pub fn candidates(&self, pool: Pool) -> Candidates {
-        let (panel, response) = (self.panel, self.response);
-        let exact = |ranked: &Ranked| exact_spots(panel, response, &pool, ranked);
+        self.candidates_in(pool, |_| Vec::new())
+    }
+
+    /// The same with zones that begin, beside the first, in the rows that `cuts` tells for a scheme.
+    pub fn candidates_in(
+        &self,
+        pool: Pool,
+        cuts: impl Fn(&Ranked) -> Vec<usize> + Sync,
+    ) -> Candidates {
+        let looked = self.looked(&pool);
+        let exact = |ranked: &Ranked| looked.exact_spots(ranked, &cuts(ranked));
         let spots = pool.schemes.par_iter().map(exact).collect();
         Candidates {
             pool,
@@ -92,7 +104,7 @@ impl Planner<'_> {
     /// Adds schemes to those of a band.
     pub fn add(&self, candidates: &mut Candidates, found: Vec<Ranked>) {
         for ranked in found {
-            let spots = exact_spots(self.panel, self.response, &candidates.pool, &ranked);
+            let spots = self.looked(&candidates.pool).exact_spots(&ranked, &[]);
             candidates.spots.push(spots);
             candidates.pool.schemes.push(ranked);
         }
@@ -127,11 +139,7 @@ impl Planner<'_> {
     /// The widest ladder that every one of the bands serves with some scheme.
     pub fn ladder_of(&self, candidates: &[&Candidates], demand: Demand) -> Option<Vec<f64>> {
         let ends = |c: &&Candidates| {
-            let reach = c
-                .spots
-                .iter()
-                .filter_map(Spots::ends)
-                .map(|e| e.high - e.low);
+            let reach = c.spots.iter().map(Zoned::widest_lstar);
             reach.fold(0.0, f64::max).min(c.widest_lstar)
         };
         let longest = candidates.iter().map(ends).fold(f64::INFINITY, f64::min);
@@ -182,44 +190,85 @@ impl Planner<'_> {
         let places = (0..count).into_par_iter().map(at).collect();
         Some((targets, Others { first, places }))
     }
-}
 
-/// Spots of a scheme over the rows and temperatures that ladders are chosen on.
-fn exact_spots(panel: &Panel, response: &Response, pool: &Pool, ranked: &Ranked) -> Spots {
-    let scope = Scope {
-        response,
-        panel_rows: panel.rows,
-        settle_ms: panel.drivers.field_settle_ms,
-        climates: pool.band.proof(&ranked.stretch, CHOICE_PARTS),
-        rows: choice_rows(panel.rows),
-    };
-    let design = pool.band.design();
-    let correction = pool.correction.as_ref();
-    let spots = match correction {
-        Some(correction) => {
-            let known = (correction, pool.sure_lstar);
-            corrected_spots(&scope, &ranked.scheme, known, design)
+    pub(super) fn looked<'p>(&'p self, pool: &'p Pool) -> Looked<'p> {
+        Looked {
+            panel: self.panel,
+            response: self.response,
+            pool,
         }
-        None => spots_of(
-            |a| response.curve.lstar(a),
-            &Reach::new(&scope, &ranked.scheme),
-        ),
-    };
-    let longest = pool.band.longest(&ranked.stretch);
-    let kept = ChargeLimit::of(panel).kept(spots, &ranked.scheme, longest);
-    let ordinary = ordinary_lstar(&scope, &ranked.scheme, correction, design);
-    kept.even_in(ordinary, EVEN_SHARE)
+    }
 }
 
-/// What every choice shows in an ordinary picture, with what readings add.
+/// A band's schemes as ladders look at them.
+#[derive(Clone, Copy)]
+pub(super) struct Looked<'a> {
+    pub panel: &'a Panel,
+    pub response: &'a Response,
+    pub pool: &'a Pool,
+}
+
+impl<'a> Looked<'a> {
+    /// Spots of a scheme over the rows and temperatures that ladders are chosen on, in zones that begin in `cuts` beside the
+    /// first row.
+    pub fn exact_spots(&self, ranked: &Ranked, cuts: &[usize]) -> Zoned {
+        let firsts = [0].into_iter().chain(cuts.iter().copied());
+        let ends = cuts.iter().copied().chain([self.panel.rows]);
+        let zone = |(first, end): (usize, usize)| ZoneSpots {
+            rows: first..end,
+            spots: self.zone_spots(ranked, first..end),
+        };
+        Zoned::of(firsts.zip(ends).map(zone).collect())
+    }
+
+    /// Those of one zone.
+    pub fn zone_spots(&self, ranked: &Ranked, rows: Range<usize>) -> Spots {
+        let Looked {
+            panel,
+            response,
+            pool,
+        } = *self;
+        let scope = self.scope(ranked, choice_rows(panel.rows, &rows));
+        let design = pool.band.design();
+        let correction = pool.correction.as_ref();
+        let spots = match correction {
+            Some(correction) => {
+                let known = (correction, pool.sure_lstar);
+                corrected_spots(&scope, &ranked.scheme, known, design, &rows)
+            }
+            None => spots_of(
+                |a| response.curve.lstar(a),
+                &Reach::new(&scope, &ranked.scheme),
+            ),
+        };
+        let longest = pool.band.longest(&ranked.stretch);
+        let kept = ChargeLimit::of(panel).kept(spots, &ranked.scheme, longest);
+        let ordinary = ordinary_lstar(&scope, &ranked.scheme, correction, design, &rows);
+        kept.even_in(ordinary, EVEN_SHARE)
+    }
+
+    /// The temperatures that ladders are chosen on, and some rows.
+    pub fn scope(&self, ranked: &Ranked, rows: Vec<usize>) -> Scope<'a> {
+        Scope {
+            response: self.response,
+            panel_rows: self.panel.rows,
+            settle_ms: self.panel.drivers.field_settle_ms,
+            climates: self.pool.band.proof(&ranked.stretch, CHOICE_PARTS),
+            rows,
+        }
+    }
+}
+
+/// What every choice shows in an ordinary picture, in the middle of a zone, with what readings add.
 fn ordinary_lstar(
     scope: &Scope,
     scheme: &Scheme,
     correction: Option<&Correction>,
     climate: Climate,
+    rows: &Range<usize>,
 ) -> Vec<f64> {
-    let (row, curve) = (0.5 * scope.panel_rows as f64, &scope.response.curve);
-    let coverage = Reach::ordinary(scope, scheme, climate);
+    let (row, curve) = (middle(rows), &scope.response.curve);
+    let coverage = Reach::ordinary_in(scope, scheme, climate, rows.start + rows.len() / 2);
     let corrected = |(choice, a): (usize, f64)| {
         let lstar = curve.lstar(a);
         correction.map_or(lstar, |c| {
@@ -236,6 +285,7 @@ fn corrected_spots(
     scheme: &Scheme,
     (correction, sure_lstar): (&Correction, f64),
     design: Climate,
+    rows: &Range<usize>,
 ) -> Spots {
     let all: Vec<Vec<u32>> = (0..scheme.choices()).map(|c| scheme.ticks_of(c)).collect();
     let mut low = vec![f64::INFINITY; all.len()];
@@ -247,7 +297,7 @@ fn corrected_spots(
             high[i] = high[i].max(lstar);
         }
     });
-    let (row, design_c) = (0.5 * scope.panel_rows as f64, design.temperature_c);
+    let (row, design_c) = (middle(rows), design.temperature_c);
     let spot = |choice: usize| {
         let spot = Spot::between(low[choice], high[choice], choice);
         let terms = correction.frame.terms(row, 0.0, design_c, &all[choice]);
@@ -261,13 +311,22 @@ fn corrected_spots(
     Spots::new(spots.filter(sure).collect())
 }
 
-/// All rows of a small panel; of a large one the first ones, where the erase is still felt, and some of the rest.
-fn choice_rows(rows: usize) -> Vec<usize> {
-    if rows <= CHOICE_ROWS {
-        return (0..rows).collect();
+/// Half way through a zone, in rows from 0.
+fn middle(rows: &Range<usize>) -> f64 {
+    rows.start as f64 + 0.5 * rows.len() as f64
+}
+
+/// All rows of a zone on a small panel; on a large one the first ones, where the erase is still felt, some of the rest, and the
+/// zone's own ends.
+pub(super) fn choice_rows(panel_rows: usize, zone: &Range<usize>) -> Vec<usize> {
+    if panel_rows <= CHOICE_ROWS {
+        return zone.clone().collect();
     }
     let first = CHOICE_ROWS / 3;
     let rest = CHOICE_ROWS - first;
-    let spread = (0..rest).map(|k| first + k * (rows - 1 - first) / (rest - 1));
-    (0..first).chain(spread).collect()
+    let spread = (0..rest).map(|k| first + k * (panel_rows - 1 - first) / (rest - 1));
+    let inside = (0..first).chain(spread).filter(|row| zone.contains(row));
+    let ends = [zone.start, zone.end - 1];
+    let rows: BTreeSet<usize> = inside.chain(ends).collect();
+    rows.into_iter().collect()
 }

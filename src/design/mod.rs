@@ -28,6 +28,7 @@ mod request;
 pub mod search;
 mod side_by_side;
 mod unmet;
+pub mod zones;
 
 pub use assurance::{Assurance, Assured};
 pub use band_count::{BAND_GAIN_LSTAR, TEMPERATURE_SHARE};

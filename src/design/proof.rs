@@ -5,7 +5,7 @@ use super::climate::BandClimate;
 use super::correction::Correction;
 use super::outcome::{Content, Worst};
 use super::reach::{Climate, Corner, Scheme};
-use crate::drive::Field;
+use crate::drive::{Field, RowTicks};
 use crate::pigment::{Column, Map, Mover, Run, SlotMaps, State};
 use crate::response::{Response, coverage_of, rest_map, strokes_map};
 use rayon::prelude::*;
@@ -17,8 +17,8 @@ pub struct Finished<'a> {
     pub scheme: &'a Scheme,
     pub rows: usize,
     pub settle_ms: f64,
-    /// Darkest level first, one number a field.
-    pub ticks: &'a [Vec<u32>],
+    /// Of the levels in every row.
+    pub ticks: RowTicks<'a>,
     /// What readings add to the response.
     pub correction: Option<&'a Correction>,
 }
@@ -91,8 +91,8 @@ impl Finished<'_> {
             temperature_c: f64::NAN,
         };
         let mut extremes = Extremes {
-            lowest: vec![none(f64::INFINITY); self.ticks.len()],
-            highest: vec![none(f64::NEG_INFINITY); self.ticks.len()],
+            lowest: vec![none(f64::INFINITY); self.ticks.levels()],
+            highest: vec![none(f64::NEG_INFINITY); self.ticks.levels()],
             ghost_lstar: 0.0,
         };
         for (climate, table) in climates.iter().zip(&tables) {
@@ -121,28 +121,29 @@ impl Finished<'_> {
     /// Lightness at one climate in the middle row, the mean of both extreme contents, of each level.
     pub fn middle_lstar(&self, climate: Climate) -> Vec<f64> {
         let middle = Finished { ..self.clone() }.table_of_rows(climate, &[self.rows / 2]);
-        let mut sums = vec![0.0; self.ticks.len()];
+        let mut sums = vec![0.0; self.ticks.levels()];
         for (level, _, _, from_dark, _) in middle.entries() {
             sums[level] += 0.5 * from_dark;
         }
         sums
     }
 
-    /// For each level, where two contents of the other rows, one number of ticks a field each, make the largest difference
-    /// over all rows and some climates; from the dark panel.
-    pub fn contents_apart(&self, climates: &[Climate], contents: &[Vec<u32>; 2]) -> Vec<Apart> {
+    /// For each level, where two contents of the other rows make the largest difference over all rows and some climates; from
+    /// the dark panel. Runs cover the column's rows in order.
+    pub fn contents_apart(&self, climates: &[Climate], contents: &[Vec<Run>; 2]) -> Vec<Apart> {
         let rows: Vec<usize> = (0..self.rows).collect();
+        let levels = self.ticks.levels();
         let tables: Vec<Table> = climates
             .par_iter()
             .map(|c| self.table_of(*c, &rows, contents))
             .collect();
-        let mut worst: Vec<Option<Apart>> = vec![None; self.ticks.len()];
+        let mut worst: Vec<Option<Apart>> = vec![None; levels];
         for (climate, table) in climates.iter().zip(&tables) {
             let (first, second) = table.lstar.split_at(table.lstar.len() / 2);
             for (i, (a, b)) in first.iter().zip(second).enumerate() {
-                let level = i % self.ticks.len();
+                let level = i % levels;
                 let apart = Apart {
-                    row: i / self.ticks.len(),
+                    row: i / levels,
                     climate: *climate,
                     lstar: [a.0, b.0],
                 };
@@ -154,17 +155,18 @@ impl Finished<'_> {
 
     fn table_of_rows(&self, climate: Climate, rows: &[usize]) -> Table {
         let of = |content: Content| {
-            self.scheme
-                .fields
-                .iter()
-                .map(|f| content.ticks(f))
-                .collect()
+            let fields = self.scheme.fields.iter();
+            vec![Run {
+                first: 0,
+                last: self.rows - 1,
+                ticks: fields.map(|f| content.ticks(f)).collect(),
+            }]
         };
         self.table_of(climate, rows, &CONTENTS.map(of))
     }
 
-    fn table_of(&self, climate: Climate, rows: &[usize], contents: &[Vec<u32>; 2]) -> Table {
-        let count = self.ticks.len() * rows.len() * contents.len();
+    fn table_of(&self, climate: Climate, rows: &[usize], contents: &[Vec<Run>; 2]) -> Table {
+        let count = self.ticks.levels() * rows.len() * contents.len();
         let mut coverage = vec![(0.0, 0.0); count];
         for mover in self.response.movers(climate.temperature_c, climate.stretch) {
             self.add_class(&mover, rows, contents, &mut coverage);
@@ -173,7 +175,7 @@ impl Finished<'_> {
         let lstar = |(dark, clear): (f64, f64)| (curve.lstar(dark), curve.lstar(clear));
         let mut table = Table {
             rows: rows.to_vec(),
-            levels: self.ticks.len(),
+            levels: self.ticks.levels(),
             lstar: coverage.into_iter().map(lstar).collect(),
         };
         if let Some(correction) = self.correction {
@@ -186,7 +188,7 @@ impl Finished<'_> {
         &self,
         mover: &Mover,
         rows: &[usize],
-        contents: &[Vec<u32>; 2],
+        contents: &[Vec<Run>; 2],
         coverage: &mut [(f64, f64)],
     ) {
         let erased = strokes_map(mover, &self.scheme.erase.strokes);
@@ -200,24 +202,19 @@ impl Finished<'_> {
             .collect();
         let settle = mover.hold(0.0, self.settle_ms * 1e-3);
         let rest = rest_map(mover, &self.scheme.erase);
-        let owns: Vec<Vec<Map>> = self
-            .ticks
-            .iter()
-            .map(|level| slots.iter().zip(level).map(|(s, &d)| s.own(d)).collect())
+        let own = |level: &Vec<u32>| slots.iter().zip(level).map(|(s, &d)| s.own(d)).collect();
+        let owns: Vec<Vec<Vec<Map>>> = (self.ticks.tables())
+            .map(|table| table.iter().map(own).collect())
             .collect();
         let mut entries = coverage.iter_mut();
         for content in contents {
-            let run = Run {
-                first: 0,
-                last: self.rows - 1,
-                ticks: content.clone(),
-            };
-            let column = Column::new(&slots, settle, &[run]);
+            let column = Column::new(&slots, settle, content);
             for &row in rows {
-                for own in &owns {
+                let run = content.partition_point(|run| run.last < row);
+                for own in &owns[self.ticks.zone_of(row)] {
                     let Some(entry) = entries.next() else { return };
                     let seen = |start: State| {
-                        let end = column.end_state_with(0, row, start, own);
+                        let end = column.end_state_with(run, row, start, own);
                         mover.class.share * coverage_of(&rest.apply(&end))
                     };
                     entry.0 += seen(starts[0]);
@@ -248,7 +245,7 @@ struct Table {
 }
 
 impl Table {
-    fn correct(&mut self, correction: &Correction, climate: Climate, ticks: &[Vec<u32>]) {
+    fn correct(&mut self, correction: &Correction, climate: Climate, ticks: RowTicks) {
         for (i, (dark, clear)) in self.lstar.iter_mut().enumerate() {
             let (level, rest) = (i % self.levels, i / self.levels);
             let corner = Corner {
@@ -256,8 +253,9 @@ impl Table {
                 row: self.rows[rest % self.rows.len()],
                 on: CONTENTS[rest / self.rows.len()] == Content::AllOn,
             };
+            let own = &ticks.in_row(corner.row)[level];
             for lstar in [dark, clear] {
-                *lstar = correction.corrected_at(*lstar, &corner, &ticks[level]);
+                *lstar = correction.corrected_at(*lstar, &corner, own);
             }
         }
     }

@@ -132,8 +132,13 @@ impl Reach {
 
     /// Coverage of every choice in the middle row at one climate, all other rows half on, after a dark panel.
     pub fn ordinary(scope: &Scope, scheme: &Scheme, climate: Climate) -> Vec<f64> {
+        Self::ordinary_in(scope, scheme, climate, scope.panel_rows / 2)
+    }
+
+    /// The same in another row, from 0.
+    pub fn ordinary_in(scope: &Scope, scheme: &Scheme, climate: Climate, row: usize) -> Vec<f64> {
         if side_by_side::serves(scheme) {
-            return side_by_side::ordinary(scope, scheme, climate);
+            return side_by_side::ordinary(scope, scheme, climate, row);
         }
         let mut coverage = vec![0.0; scheme.choices()];
         for mover in scope
@@ -141,7 +146,7 @@ impl Reach {
             .movers(climate.temperature_c, climate.stretch)
         {
             let class = ClassMaps::new(scope, scheme, &mover);
-            class.add_coverage(scope, scope.panel_rows / 2, Others::Half, &mut coverage);
+            class.add_coverage(scope, row, Others::Half, &mut coverage);
         }
         coverage
     }

@@ -53,10 +53,15 @@ pub(super) fn each(scope: &Scope, scheme: &Scheme, mut see: impl FnMut(Corner, &
 }
 
 /// [`Reach::ordinary`].
-pub(super) fn ordinary(scope: &Scope, scheme: &Scheme, climate: Climate) -> Vec<f64> {
+pub(super) fn ordinary(
+    scope: &Scope,
+    scheme: &Scheme,
+    climate: Climate,
+    row: usize,
+) -> Vec<f64> {
     let mut coverage = vec![Lanes::ZERO; scheme.choices()];
     for class in classes(scope, scheme, &[climate]) {
-        class.add_coverage(scope, scope.panel_rows / 2, Others::Half, &mut coverage);
+        class.add_coverage(scope, row, Others::Half, &mut coverage);
     }
     coverage.iter().map(|c| c.0[0]).collect()
 }

@@ -6,7 +6,7 @@
 //! mirrored field every column waveform is followed by its inverse, so only S·Q is left. Stretching every duration
 //! multiplies every impulse by the same factor; the functions here don't stretch.
 
-use super::{Erase, Field};
+use super::{Erase, Field, RowTicks};
 use serde::{Deserialize, Serialize};
 
 /// The largest net impulse that any picture leaves on any pixel.
@@ -14,7 +14,7 @@ use serde::{Deserialize, Serialize};
 pub struct WorstImpulse {
     /// Net impulse with its sign, V·s.
     pub value_vs: f64,
-    /// Level that the pixel and all other rows of its column show.
+    /// Level that the pixel and all other rows of its column show; where zones differ in it, that of the zone that leaves most.
     pub level: usize,
     /// What is left on every pixel, whatever the picture, once each column's own impulse is taken off while the
     /// picture stands, V·s.
@@ -58,36 +58,70 @@ pub fn balanced_impulse_vs(erase: &Erase, fields: &[Field]) -> f64 {
     strokes_impulse_vs(erase) + fields.iter().map(row_impulse_vs).sum::<f64>()
 }
 
-/// The largest net impulse over all pictures made of the levels whose ticks, one a field, are `level_ticks`.
+/// The largest net impulse over all pictures made of levels with these ticks, one a field.
 ///
-/// Exact: the impulse is a sum over rows, and rows choose freely, so all rows show the level of the largest
-/// (or smallest) column impulse. `None` without a level or a row.
-pub fn worst_net_impulse_vs(
+/// Exact: the impulse is a sum over rows, and rows choose freely, so all rows of a zone show the level of the largest
+/// (or smallest) column impulse there. `None` without a level or a row.
+pub fn worst_net_impulse_vs<'a>(
     erase: &Erase,
     fields: &[Field],
-    level_ticks: &[Vec<u32>],
+    ticks: impl Into<RowTicks<'a>>,
     rows: usize,
 ) -> Option<WorstImpulse> {
-    if rows == 0 {
-        return None;
-    }
-    let data = level_ticks.iter().map(|t| data_impulse_vs(fields, t));
-    let data: Vec<f64> = data.collect();
+    let ticks = ticks.into();
     let balanced_vs = balanced_impulse_vs(erase, fields);
-    let (low, high) = (extreme(&data, -1.0)?, extreme(&data, 1.0)?);
+    let [low, high] = [-1.0, 1.0].map(|sign| extreme_column(fields, ticks, rows, sign));
+    let (low, high) = (low?, high?);
     // A pixel's own data add to the others' as one row more.
-    let net = |level: usize| balanced_vs + rows as f64 * data[level];
-    let level = if net(low).abs() > net(high).abs() {
-        low
+    let net = |of: &ExtremeColumn| balanced_vs + of.impulse_vs;
+    let worst = if net(&low).abs() > net(&high).abs() {
+        &low
     } else {
-        high
+        &high
     };
     Some(WorstImpulse {
-        value_vs: net(level),
-        level,
+        value_vs: net(worst),
+        level: worst.level,
         balanced_vs,
-        column_vs: rows as f64 * data[low].abs().max(data[high].abs()),
+        column_vs: low.impulse_vs.abs().max(high.impulse_vs.abs()),
     })
+}
+
+/// What the column of the highest or the lowest impulse shows.
+struct ExtremeColumn {
+    impulse_vs: f64,
+    /// In the zone that leaves most.
+    level: usize,
+}
+
+/// The column whose data leave the most of `sign`, 1 or −1; `None` without a level or a row.
+fn extreme_column(
+    fields: &[Field],
+    ticks: RowTicks,
+    rows: usize,
+    sign: f64,
+) -> Option<ExtremeColumn> {
+    let mut column: Option<(ExtremeColumn, f64)> = None;
+    for (zone, table) in ticks.parts(rows).filter(|(zone, _)| !zone.is_empty()) {
+        let data = table.iter().map(|t| data_impulse_vs(fields, t));
+        let data: Vec<f64> = data.collect();
+        let level = extreme(&data, sign)?;
+        let impulse_vs = zone.len() as f64 * data[level];
+        let (before, most) = match column {
+            Some((before, most)) => (Some(before), most),
+            None => (None, 0.0),
+        };
+        let leads = before.is_none() || impulse_vs.abs() > most;
+        let column_vs = before.as_ref().map_or(0.0, |b| b.impulse_vs) + impulse_vs;
+        column = Some((
+            ExtremeColumn {
+                impulse_vs: column_vs,
+                level: before.filter(|_| !leads).map_or(level, |b| b.level),
+            },
+            most.max(impulse_vs.abs()),
+        ));
+    }
+    column.map(|(column, _)| column)
 }
 
 /// The first place of the largest of `sign` times the values.

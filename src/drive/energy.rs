@@ -12,7 +12,7 @@
 //! Pieces without a tick make no edge. An edge of ΔV that is 2·D counts as one, not two of D. The drivers' own
 //! consumption is not counted.
 
-use super::{Erase, Field};
+use super::{Erase, Field, RowTicks};
 use serde::{Deserialize, Serialize};
 
 /// What the lines' capacitances depend on.
@@ -41,22 +41,19 @@ impl Energy {
 const MJ_PER_J: f64 = 1e3;
 
 impl PanelLoad {
-    /// The most energy that a refresh draws, over all pictures made of the levels whose ticks, one a field, are
-    /// `level_ticks`; without a level, columns draw nothing.
+    /// The most energy that a refresh draws, over all pictures made of levels with these ticks, one a field; without a
+    /// level, columns draw nothing.
     ///
     /// Exact: columns are alike and choose freely, and the best sequence of levels down a column is found by dynamic
     /// programming over what a slot leaves the column at.
-    pub fn worst_energy(
+    pub fn worst_energy<'a>(
         &self,
         erase: &Erase,
         fields: &[Field],
-        level_ticks: &[Vec<u32>],
+        ticks: impl Into<RowTicks<'a>>,
     ) -> Energy {
-        self.energy(
-            erase,
-            fields,
-            worst_column_swings_v2(fields, level_ticks, self.rows),
-        )
+        let worst_v2 = worst_column_swings_v2(fields, ticks.into(), self.rows);
+        self.energy(erase, fields, worst_v2)
     }
 
     /// The energy where a column's Σ ΔV² is `column_v2` in the mean, V².
@@ -137,17 +134,30 @@ impl Swings {
 }
 
 /// The largest Σ ΔV² of a column over all sequences of `rows` levels, V².
-fn worst_column_swings_v2(fields: &[Field], level_ticks: &[Vec<u32>], rows: usize) -> f64 {
-    let levels = distinct_levels(fields, level_ticks);
-    if levels.is_empty() || rows == 0 {
-        return 0.0;
+fn worst_column_swings_v2(fields: &[Field], ticks: RowTicks, rows: usize) -> f64 {
+    // The levels of the zone before, and the most that a column can have swung by the time it shows each of them.
+    let mut before: Option<(Vec<Vec<Swings>>, Vec<f64>)> = None;
+    for (zone, table) in ticks.parts(rows).filter(|(zone, _)| !zone.is_empty()) {
+        let levels = distinct_levels(fields, table);
+        if levels.is_empty() {
+            return 0.0;
+        }
+        let steps = steps_v2(&levels, &levels);
+        let after = |best: &[f64], steps: &[Vec<f64>]| -> Vec<f64> {
+            steps.iter().map(|from| largest_sum(best, from)).collect()
+        };
+        let mut best = match &before {
+            None => openings_v2(&levels),
+            Some((others, best)) => after(best, &steps_v2(&levels, others)),
+        };
+        for _ in 1..zone.len() {
+            best = after(&best, &steps);
+        }
+        before = Some((levels, best));
     }
-    let steps = steps_v2(&levels);
-    let mut best = openings_v2(&levels);
-    for _ in 1..rows {
-        best = steps.iter().map(|from| largest_sum(&best, from)).collect();
-    }
-    largest_sum(&best, &closings_v2(&levels))
+    before.map_or(0.0, |(levels, best)| {
+        largest_sum(&best, &closings_v2(&levels))
+    })
 }
 
 /// From 0 V through the first slot of each level, all fields, V².
@@ -163,13 +173,15 @@ pub(super) fn closings_v2(levels: &[Vec<Swings>]) -> Vec<f64> {
 }
 
 /// Through a level's slot, and to it from the slot of another: `[to][from]`, all fields, V².
-pub(super) fn steps_v2(levels: &[Vec<Swings>]) -> Vec<Vec<f64>> {
-    let step = |to: &[Swings], from: &[Swings]| {
-        let each = to.iter().zip(from);
-        each.map(|(to, from)| to.after_v2(from)).sum()
-    };
-    let row = |to: &Vec<Swings>| levels.iter().map(|from| step(to, from)).collect();
+fn steps_v2(levels: &[Vec<Swings>], others: &[Vec<Swings>]) -> Vec<Vec<f64>> {
+    let row = |to: &Vec<Swings>| others.iter().map(|from| step_v2(to, from)).collect();
     levels.iter().map(row).collect()
+}
+
+/// Through the slot of a level, and to it from that of another, all fields, V².
+pub(super) fn step_v2(to: &[Swings], from: &[Swings]) -> f64 {
+    let each = to.iter().zip(from);
+    each.map(|(to, from)| to.after_v2(from)).sum()
 }
 
 /// The swings of each level in each field; levels that swing alike stand once.

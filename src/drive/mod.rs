@@ -15,6 +15,7 @@ mod scheme;
 mod slot;
 mod timing;
 mod uniformity;
+mod zones;
 
 pub use battery::{Cell, Duty, DutyError, Life};
 pub use caution::{
@@ -37,3 +38,4 @@ pub use scheme::{Erase, Field, Stroke};
 pub use slot::{Piece, Pieces};
 pub use timing::Timing;
 pub use uniformity::{PlaceLag, Span, Uniformity};
+pub use zones::{RowTicks, ZONES_MAX, Zone};

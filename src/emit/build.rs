@@ -3,8 +3,10 @@
 use super::hash::parameter_hash;
 use super::quantise::{Kind, Quantiser, count, refused};
 use super::rails::{DriverMap, coded, millivolts, rails_of};
-use super::tables::{BalanceTable, BandTable, FieldTable, Rail, StretchTable, StrokeTable, Tables};
-use crate::drive::Field;
+use super::tables::{
+    BalanceTable, BandTable, FieldTable, Rail, StretchTable, StrokeTable, Tables, ZoneTable,
+};
+use crate::drive::{Field, Zone};
 use crate::error::Result;
 use crate::waveforms::{Band, Waveforms};
 
@@ -120,7 +122,8 @@ impl Builder<'_> {
             },
             strokes: self.strokes(path, band, tick_us)?,
             fields: self.fields(path, band, &charge.gains)?,
-            ticks: ticks(path, band)?,
+            ticks: ticks(&format!("{path}.ticks"), &band.ticks)?,
+            zones: zones(path, &band.zones)?,
         })
     }
 
@@ -263,11 +266,23 @@ fn refresh_ms(path: &str, band: &Band) -> Result<u32> {
     )
 }
 
-fn ticks(path: &str, band: &Band) -> Result<Vec<Vec<u16>>> {
+fn zones(path: &str, zones: &[Zone]) -> Result<Vec<ZoneTable>> {
+    let zone = |(i, z): (usize, &Zone)| {
+        let at = format!("{path}.zones[{i}]");
+        Ok(ZoneTable {
+            row_first: count(z.row_first as u64, format_args!("{at}.row_first"))?,
+            row_last: count(z.row_last as u64, format_args!("{at}.row_last"))?,
+            ticks: ticks(&format!("{at}.ticks"), &z.ticks)?,
+        })
+    };
+    zones.iter().enumerate().map(zone).collect()
+}
+
+fn ticks(path: &str, table: &[Vec<u32>]) -> Result<Vec<Vec<u16>>> {
     let mut levels = Vec::new();
-    for (level, row) in band.ticks.iter().enumerate() {
+    for (level, row) in table.iter().enumerate() {
         let narrow =
-            |(f, t): (usize, &u32)| count((*t).into(), format_args!("{path}.ticks[{level}][{f}]"));
+            |(f, t): (usize, &u32)| count((*t).into(), format_args!("{path}[{level}][{f}]"));
         levels.push(row.iter().enumerate().map(narrow).collect::<Result<_>>()?);
     }
     Ok(levels)

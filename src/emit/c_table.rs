@@ -2,7 +2,7 @@
 
 use super::build::Built;
 use super::c_text::{array, check_prefix, comma_separated, number_rows};
-use super::describe::{TABLE_VERSION, description};
+use super::describe::description;
 use super::image::packed_image;
 use super::tables::{BandTable, FieldTable, Rail, StretchTable, StrokeTable, Tables};
 use crate::error::Result;
@@ -38,20 +38,20 @@ pub fn c_table(built: &Built, prefix: &str, layout: Layout) -> Result<[File; 2]>
     check_prefix(prefix)?;
     let t = &built.tables;
     let (declarations, data) = match layout {
-        Layout::Plain => (PLAIN, plain(t)),
-        Layout::Packed => (PACKED, packed(t)),
+        Layout::Plain => (declarations(t), plain(t)),
+        Layout::Packed => (PACKED.to_owned(), packed(t)),
     };
     let about = comment(&description(built));
     let code_bits = if t.narrow_codes() { 8 } else { 16 };
     let tick_bits = if t.most_ticks() < 256 { 8 } else { 16 };
     let header = HEADER
-        .replace("@declarations@\n", declarations)
-        .replace("@version@", &TABLE_VERSION.to_string())
+        .replace("@declarations@\n", &declarations)
+        .replace("@version@", &t.version().to_string())
         .replace("@packed@", if layout == Layout::Packed { "1" } else { "0" })
         .replace("@levels@", &t.levels.to_string())
         .replace("@rows@", &t.rows.to_string())
         .replace("@columns@", &t.columns.to_string())
-        .replace("@bands@", &t.bands.len().to_string())
+        .replace("@bands@", &bands_and_zones(t))
         .replace("@hysteresis@", &t.hysteresis_16.to_string())
         .replace("@crc32@", &format!("0x{:08X}u", t.parameter_hash))
         .replace("@bytes@", &format!("{}u", table_bytes(t, layout)))
@@ -97,15 +97,19 @@ pub fn table_bytes(t: &Tables, layout: Layout) -> usize {
     }
     const RAIL: usize = 8;
     const BAND: usize = 56;
+    const POINTER: usize = 4;
     const STROKE: usize = 8;
     const FIELD: usize = 20;
     const STRETCH: usize = 4;
     const NUMBER: usize = 2;
     let band = |b: &BandTable| {
-        let ticks = b.fields.len() * b.ticks.len() * NUMBER;
+        let ticks = b.tick_count() * NUMBER;
         let own = b.targets_lstar_100.as_ref().map_or(0, Vec::len) * NUMBER;
         let lists = b.strokes.len() * STROKE + b.fields.len() * FIELD + b.stretch.len() * STRETCH;
-        BAND + lists + ticks + own
+        let zones = t
+            .zones_max()
+            .map_or(0, |_| POINTER + b.tables().count() * NUMBER);
+        BAND + zones + lists + ticks + own
     };
     let rails = t.row_rails.len() + t.column_rails.len();
     let targets = if t.common_ladder() {
@@ -114,6 +118,25 @@ pub fn table_bytes(t: &Tables, layout: Layout) -> usize {
         0
     };
     rails * RAIL + targets + t.bands.iter().map(band).sum::<usize>()
+}
+
+/// The structures of a plain table.
+fn declarations(t: &Tables) -> String {
+    match t.zones_max() {
+        None => PLAIN.to_owned(),
+        Some(_) => PLAIN.replace(
+            "/* [level][field], level 0 darkest */\n",
+            "/* [zone][level][field], level 0 darkest */\n    const uint16_t *zone_end;         /* [zone], the row after its last */\n",
+        ),
+    }
+}
+
+/// How many bands, and beside it how many zones of rows the player has to know.
+fn bands_and_zones(t: &Tables) -> String {
+    let bands = t.bands.len();
+    t.zones_max().map_or(bands.to_string(), |most| {
+        format!("{bands}\n#define GREYLOOM_ZONES {most} /* of rows in a band, at most; each has ticks of its own */")
+    })
 }
 
 fn comment(lines: &[String]) -> String {
@@ -183,18 +206,37 @@ fn arrays(t: &Tables, i: usize, band: &BandTable) -> String {
     out += &structs("stroke", each(&band.strokes, |s| stroke_row(t, s)));
     out += &structs("field", each(&band.fields, |f| field_row(t, f)));
     out += &structs("stretch", each(&band.stretch, stretch_row));
-    let ticks: Vec<String> = band.ticks.iter().map(|t| comma_separated(t)).collect();
-    let count = band.fields.len() * band.ticks.len();
-    out += &array(
-        "static const uint16_t",
-        &format!("band{i}_ticks"),
-        count,
-        &ticks,
-    );
+    let ticks = band.tables().flatten().map(|t| comma_separated(t));
+    let ticks: Vec<String> = ticks.collect();
+    let numbers = |what: &str, count: usize, rows: &[String]| {
+        array(
+            "static const uint16_t",
+            &format!("band{i}_{what}"),
+            count,
+            rows,
+        )
+    };
+    out += &numbers("ticks", band.tick_count(), &ticks);
+    if t.zones_max().is_some() {
+        let ends = zone_ends(t, band);
+        let rows = number_rows(&ends, NUMBERS_A_LINE);
+        out += &numbers("zone_end", ends.len(), &rows);
+    }
     if let Some(own) = &band.targets_lstar_100 {
         out += &lightness(&format!("band{i}_targets"), own);
     }
     out
+}
+
+/// The row after each zone's last.
+pub(super) fn zone_ends(t: &Tables, band: &BandTable) -> Vec<u16> {
+    let mut end = 0;
+    let rows = band.rows_of_tables(t.rows).into_iter();
+    rows.map(|n| {
+        end += n;
+        end
+    })
+    .collect()
 }
 
 fn each<T>(entries: &[T], row: impl Fn(&T) -> String) -> Vec<String> {
@@ -238,12 +280,16 @@ fn band_row(t: &Tables, i: usize, band: &BandTable) -> String {
         true => "0".to_owned(),
         false => format!("band{i}_{what}"),
     };
+    let zone_end = match t.zones_max() {
+        Some(_) => format!(" band{i}_zone_end,"),
+        None => String::new(),
+    };
     let targets = match band.targets_lstar_100 {
         Some(_) => format!("band{i}_targets"),
         None => "targets".to_owned(),
     };
     format!(
-        "{{ {}, {}, {}u, {}u, {}u, {}u, {}, {}, {}, {}, {}, {},\n      {}, {}, {}, band{i}_ticks, {targets} }}",
+        "{{ {}, {}, {}u, {}u, {}u, {}u, {}, {}, {}, {}, {}, {},\n      {}, {}, {}, band{i}_ticks,{zone_end} {targets} }}",
         band.low_16,
         band.high_16,
         band.refresh_ms,

@@ -1,11 +1,11 @@
 //! What every form says of itself: no file is needed beside it to read it.
 
 use super::build::Built;
-use super::tables::Tables;
+use super::tables::{BandTable, Tables};
 use crate::waveforms::{FORMAT, VERSION, Waveforms};
 
-/// Version of the tables, in whatever form.
-pub const TABLE_VERSION: u16 = 1;
+/// Newest version of the tables, in whatever form; see [`Tables::version`].
+pub const TABLE_VERSION_MAX: u16 = 2;
 
 /// `1 temperature band`, `4 temperature bands`.
 pub fn bands_in_words(set: &Waveforms) -> String {
@@ -30,7 +30,8 @@ pub(super) fn description(built: &Built) -> Vec<String> {
             band_count(t.bands.len())
         ),
         format!(
-            "Table version {TABLE_VERSION}, written by greyloom from {FORMAT} version {VERSION}; do not edit."
+            "Table version {}, written by greyloom from {FORMAT} version {VERSION}; do not edit.",
+            t.version()
         ),
         format!(
             "Parameter hash 0x{:08X}: CRC-32/ISO-HDLC of the set's waveforms.json.",
@@ -40,7 +41,15 @@ pub(super) fn description(built: &Built) -> Vec<String> {
         "Units: mV, ticks of so many us, 1/16 degree Celsius, stretch factor 1/4096,".into(),
         "  1/100 L*; charge in a unit that is common to a band.".into(),
         "Signs: pixel voltage is row minus column; positive darkens.".into(),
-        "Axes: ticks[level][field]; level 0 is darkest; fields in the order of play.".into(),
+        match t.zones_max() {
+            None => {
+                "Axes: ticks[level][field]; level 0 is darkest; fields in the order of play.".into()
+            }
+            Some(_) => {
+                "Axes: ticks[zone][level][field]; level 0 is darkest; fields in the order of play."
+                    .into()
+            }
+        },
         "Bands: low <= t < high, the last serves its high end too; one that is playing is".into(),
         format!(
             "  kept up to {}/16 degree Celsius beyond its limits.",
@@ -52,9 +61,36 @@ pub(super) fn description(built: &Built) -> Vec<String> {
         "  between entries and clamped at their ends.".into(),
         "Rounding: to nearest, halves away from zero. Worst error in this table:".into(),
     ];
+    if t.zones_max().is_some() {
+        let at = lines
+            .iter()
+            .position(|l| l.starts_with("Bands:"))
+            .unwrap_or(0);
+        lines.splice(at..at, zones_in_words(t));
+    }
     lines.extend(built.rounding.iter().cloned());
     lines.extend(cautions(t));
     lines
+}
+
+/// Which rows share a table, band by band.
+fn zones_in_words(t: &Tables) -> Vec<String> {
+    let head = "Zones: rows whose levels have ticks of their own, first and last row;".to_owned();
+    let band = |(i, b): (usize, &BandTable)| {
+        let zones = b.zones.iter();
+        let rows: Vec<String> = zones
+            .map(|z| format!("{}-{}", z.row_first, z.row_last))
+            .collect();
+        let alike = format!("0-{}", t.rows.saturating_sub(1));
+        let rows = if rows.is_empty() {
+            alike
+        } else {
+            rows.join(", ")
+        };
+        format!("  band {i}: {rows}")
+    };
+    let bands = t.bands.iter().enumerate().map(band);
+    std::iter::once(head).chain(bands).collect()
 }
 
 fn cautions(t: &Tables) -> Vec<String> {

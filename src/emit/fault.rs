@@ -1,6 +1,7 @@
 //! What integers must hold so that any player can trust them.
 
-use super::tables::{BandTable, Rail, StretchTable, Tables};
+use super::tables::{BandTable, Rail, StretchTable, Tables, ZoneTable};
+use crate::drive::ZONES_MAX;
 use crate::waveforms::LEVELS;
 
 /// Most bands, and most strokes, fields or stretch entries of one.
@@ -103,7 +104,9 @@ impl Tables {
             )?;
         }
         self.balance(at, band)?;
-        self.ticks(at, band)
+        self.zones(at, band)?;
+        band.tables()
+            .try_for_each(|table| self.ticks(at, band, table))
     }
 
     fn pair(&self, at: &str, pair: u16) -> Result<(), String> {
@@ -126,15 +129,41 @@ impl Tables {
         })
     }
 
-    fn ticks(&self, at: &str, band: &BandTable) -> Result<(), String> {
-        want(band.ticks.len() == usize::from(self.levels), || {
+    /// None, or so many that they cover all rows in order.
+    fn zones(&self, at: &str, band: &BandTable) -> Result<(), String> {
+        if band.zones.is_empty() {
+            return Ok(());
+        }
+        want(band.ticks.is_empty(), || {
+            format!("{at}: ticks beside zones of rows")
+        })?;
+        want(band.zones.len() <= ZONES_MAX, || {
             format!(
-                "{at}: ticks of {} levels, not {}",
-                band.ticks.len(),
-                self.levels
+                "{at}: {} zones: expected 1 to {ZONES_MAX}",
+                band.zones.len()
             )
         })?;
-        for (level, row) in band.ticks.iter().enumerate() {
+        let mut next = 0;
+        for ZoneTable {
+            row_first,
+            row_last,
+            ..
+        } in &band.zones
+        {
+            let meets = u32::from(*row_first) == next && row_first <= row_last;
+            want(meets, || format!("{at}: zones of rows do not meet"))?;
+            next = u32::from(*row_last) + 1;
+        }
+        want(next == u32::from(self.rows), || {
+            format!("{at}: zones of {next} rows, not {}", self.rows)
+        })
+    }
+
+    fn ticks(&self, at: &str, band: &BandTable, table: &[Vec<u16>]) -> Result<(), String> {
+        want(table.len() == usize::from(self.levels), || {
+            format!("{at}: ticks of {} levels, not {}", table.len(), self.levels)
+        })?;
+        for (level, row) in table.iter().enumerate() {
             let fields = band.fields.iter();
             let within = fields.zip(row).all(|(f, t)| *t <= f.slot_ticks);
             want(row.len() == band.fields.len() && within, || {

@@ -3,7 +3,7 @@
 use super::build::Built;
 use super::c_table::{Layout, c_player, c_table, table_bytes};
 use super::c_text::check_prefix;
-use super::describe::{TABLE_VERSION, description};
+use super::describe::description;
 use super::image::image;
 use super::rust_table::rust_table;
 use super::vectors::Vectors;
@@ -77,7 +77,7 @@ impl Form {
 fn json_table(built: &Built) -> String {
     let value = serde_json::json!({
         "format": "greyloom-table",
-        "version": TABLE_VERSION,
+        "version": built.tables.version(),
         "description": description(built),
         "table": built.tables,
     });

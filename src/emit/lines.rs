@@ -70,7 +70,7 @@ impl<'a> Refresh<'a> {
 
     fn balanced(&self, data_v: f64) -> Vec<(u32, f64)> {
         let tick_s = f64::from(self.tick_us()) * 1e-6;
-        let column_vs = column_impulse_vs(&self.band.fields, &self.band.ticks, self.picture);
+        let column_vs = column_impulse_vs(&self.band.fields, self.band.row_ticks(), self.picture);
         let ticks = |seconds: f64| (seconds / tick_s - 0.5 - ROUNDING_TICKS).ceil().max(0.0) as u32;
         let each = resting_balance(&column_vs, data_v).into_iter();
         // Rows are at 0, so that a column stands at its pixels' voltage with the sign changed.
@@ -147,12 +147,13 @@ impl<'a> Refresh<'a> {
         let strokes = self.band.erase.strokes.iter();
         let mut holds: Vec<Hold> = strokes.map(|s| self.pause(s.ms)).collect();
         for (i, field) in self.band.fields.iter().enumerate() {
-            for row in self
+            let rows = self
                 .picture
                 .levels
-                .chunks_exact(self.picture.columns.max(1))
-            {
-                let ticks = self.band.ticks[usize::from(row[column])][i];
+                .chunks_exact(self.picture.columns.max(1));
+            for (row, shown) in rows.enumerate() {
+                let table = self.band.row_ticks().in_row(row);
+                let ticks = table[usize::from(shown[column])][i];
                 holds.extend(column_slot(field, ticks));
             }
             holds.push(self.pause(self.set.panel.field_settle_ms));

@@ -25,13 +25,14 @@ mod vectors;
 pub use build::{Built, HYSTERESIS_C, TableOptions};
 pub use c_table::{File, Layout, c_player, c_table, table_bytes};
 pub use compared::Difference;
-pub use describe::{TABLE_VERSION, bands_in_words};
+pub use describe::{TABLE_VERSION_MAX, bands_in_words};
 pub use forms::{Form, check_flash, player_ram_bytes};
 pub use hash::{crc32, parameter_hash};
 pub use image::{HEADER, ImageError, MAGIC, image, packed_image, read_image};
 pub use rails::DriverMap;
 pub use rust_table::rust_table;
 pub use tables::{
-    BalanceTable, BandTable, FieldTable, Rail, StretchTable, StrokeTable, Tables, period_16,
+    BalanceTable, BandTable, FieldTable, Rail, StretchTable, StrokeTable, Tables, ZoneTable,
+    period_16,
 };
 pub use vectors::{Vector, Vectors};

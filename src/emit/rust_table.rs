@@ -1,15 +1,19 @@
 //! A set as constants of a Rust module without the standard library.
 
 use super::build::Built;
-use super::c_table::{Layout, table_bytes};
+use super::c_table::{Layout, table_bytes, zone_ends};
 use super::c_text::{comma_separated, number_rows};
-use super::describe::{TABLE_VERSION, description};
+use super::describe::description;
 use super::image::packed_image;
 use super::tables::{BandTable, FieldTable, Rail, Tables};
 use std::fmt::Write;
 
 const TYPES: &str = include_str!("rust/types.rs");
 const NUMBERS_A_LINE: usize = 12;
+/// What a band says of its ticks, and what it says of them by zones of rows.
+const TICKS: &str = "    /// Level by level, darkest first, one number a field in turn.\n";
+const ZONED_TICKS: &str = "    /// Of each zone of rows the row after its last.\n    pub zone_end: &'static [u16],\n    \
+                           /// Zone by zone, level by level, darkest first, one number a field in turn.\n";
 
 /// `table.rs`: a module to be named in a crate, `mod table;`.
 pub fn rust_table(built: &Built, layout: Layout) -> String {
@@ -21,13 +25,14 @@ pub fn rust_table(built: &Built, layout: Layout) -> String {
     let _ = write!(
         out,
         "#![allow(dead_code)]\n\n\
-         pub const TABLE_VERSION: u16 = {TABLE_VERSION};\n\
+         pub const TABLE_VERSION: u16 = {};\n\
          pub const LEVELS: usize = {};\npub const ROWS: usize = {};\npub const COLUMNS: usize = {};\n\
          /// A band is kept for so much beyond its limits, 1/16 degree Celsius.\n\
          pub const HYSTERESIS_16: u16 = {};\n\
          pub const PARAMETER_CRC32: u32 = 0x{:08X};\n\
          /// Of constants.\n\
          pub const TABLE_BYTES: usize = {};\n\n",
+        t.version(),
         t.levels,
         t.rows,
         t.columns,
@@ -54,7 +59,8 @@ fn bytes_of(t: &Tables) -> String {
         0
     };
     let numbers = common
-        + all(|b| b.fields.len() * b.ticks.len())
+        + all(BandTable::tick_count)
+        + t.zones_max().map_or(0, |_| all(|b| b.tables().count()))
         + all(|b| b.targets_lstar_100.as_ref().map_or(0, Vec::len));
     let counts = [
         (t.bands.len(), "Band"),
@@ -83,7 +89,10 @@ fn lines(rows: &[String]) -> String {
 }
 
 fn plain(t: &Tables, out: &mut String) {
-    out.push_str(TYPES);
+    match t.zones_max() {
+        None => out.push_str(TYPES),
+        Some(_) => out.push_str(&TYPES.replace(TICKS, ZONED_TICKS)),
+    }
     for (name, rails) in [
         ("ROW_RAILS", &t.row_rails),
         ("COLUMN_RAILS", &t.column_rails),
@@ -130,7 +139,11 @@ fn band(t: &Tables, b: &BandTable) -> String {
         let (temperature, factor) = (s.temperature_16, s.factor_4096);
         format!("Stretch {{ temperature_16: {temperature}, factor_4096: {factor} }}")
     });
-    let ticks: Vec<String> = b.ticks.iter().map(|row| comma_separated(row)).collect();
+    let ticks = b.tables().flatten().map(|row| comma_separated(row));
+    let zone_end = match t.zones_max() {
+        Some(_) => number_rows(&zone_ends(t, b), NUMBERS_A_LINE),
+        None => Vec::new(),
+    };
     let targets = b
         .targets_lstar_100
         .as_ref()
@@ -153,8 +166,12 @@ fn band(t: &Tables, b: &BandTable) -> String {
             b.fields.iter().map(|f| field(t, f)).collect::<Vec<_>>(),
         ),
         ("stretch", stretch.collect()),
-        ("ticks", ticks),
+        ("zone_end", zone_end),
+        ("ticks", ticks.collect()),
     ] {
+        if name == "zone_end" && t.zones_max().is_none() {
+            continue;
+        }
         let _ = writeln!(out, "        {name}: &[\n{}        ],", indented(&rows));
     }
     let _ = writeln!(out, "        target_lstar_100: {targets},\n    }},");

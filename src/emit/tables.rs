@@ -52,6 +52,19 @@ pub struct BandTable {
     pub targets_lstar_100: Option<Vec<u16>>,
     pub strokes: Vec<StrokeTable>,
     pub fields: Vec<FieldTable>,
+    /// `[level][field]`, level 0 darkest; none where rows have their ticks by zones.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub ticks: Vec<Vec<u16>>,
+    /// In place of `ticks`: zones that cover all rows in order.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub zones: Vec<ZoneTable>,
+}
+
+/// Neighbouring rows with ticks of their own.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct ZoneTable {
+    pub row_first: u16,
+    pub row_last: u16,
     /// `[level][field]`, level 0 darkest.
     pub ticks: Vec<Vec<u16>>,
 }
@@ -120,6 +133,17 @@ impl Tables {
         }
     }
 
+    /// Version of the table's layout: 2 where a band has zones of rows, which a player of version 1 would not know, else 1.
+    pub fn version(&self) -> u16 {
+        if self.zones_max().is_some() { 2 } else { 1 }
+    }
+
+    /// The most zones of any band; `None` where no band has zones.
+    pub fn zones_max(&self) -> Option<usize> {
+        let zones = self.bands.iter().map(|b| b.zones.len());
+        zones.max().filter(|&most| most > 0)
+    }
+
     /// Whether some band has the common ladder.
     pub fn common_ladder(&self) -> bool {
         self.bands.iter().any(|b| b.targets_lstar_100.is_none())
@@ -133,12 +157,36 @@ impl Tables {
 
     /// The most ticks that any level is on in one slot.
     pub fn most_ticks(&self) -> u16 {
-        let all = self.bands.iter().flat_map(|b| b.ticks.iter().flatten());
+        let tables = self.bands.iter().flat_map(BandTable::tables);
+        let all = tables.flatten().flatten();
         all.copied().max().unwrap_or(0)
     }
 }
 
 impl BandTable {
+    /// Ticks `[level][field]`: of all rows, or of each zone in the order of rows.
+    pub fn tables(&self) -> impl Iterator<Item = &[Vec<u16>]> {
+        let alone = self.zones.is_empty().then_some(&self.ticks[..]);
+        alone
+            .into_iter()
+            .chain(self.zones.iter().map(|z| &z.ticks[..]))
+    }
+
+    /// How many rows each of these tables serves on a panel of `rows` rows.
+    pub fn rows_of_tables(&self, rows: u16) -> Vec<u16> {
+        if self.zones.is_empty() {
+            return vec![rows];
+        }
+        let each = self.zones.iter();
+        each.map(|z| z.row_last.saturating_sub(z.row_first).saturating_add(1))
+            .collect()
+    }
+
+    /// How many numbers its ticks are.
+    pub fn tick_count(&self) -> usize {
+        self.tables().map(|t| t.len() * self.fields.len()).sum()
+    }
+
     /// Factor on every tick at a temperature, 1/4096: linear between entries, to nearest with halves away from zero,
     /// clamped at the ends; `temperature_16` in 1/16 °C.
     pub fn factor_4096(&self, temperature_16: i16) -> u16 {

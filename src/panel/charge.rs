@@ -2,7 +2,7 @@
 
 use super::maps::Played;
 use super::picture_run::{Before, Levels, PictureRun};
-use crate::drive::{Erase, Field, balanced_impulse_vs, data_impulse_vs};
+use crate::drive::{Erase, Field, RowTicks, balanced_impulse_vs, data_impulse_vs};
 
 /// The opposite data voltage that a column stands at while the picture rests, rows at 0 V.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -16,10 +16,10 @@ pub struct Balance {
 ///
 /// A pixel's own data count like those of any other row of its column, so that only the column's sum matters, beside
 /// strokes and row pulses. Without stretching.
-pub fn picture_impulse_vs(
+pub fn picture_impulse_vs<'a>(
     erase: &Erase,
     fields: &[Field],
-    ticks: &[Vec<u32>],
+    ticks: impl Into<RowTicks<'a>>,
     picture: Levels,
 ) -> Vec<f64> {
     let alike = balanced_impulse_vs(erase, fields);
@@ -28,12 +28,19 @@ pub fn picture_impulse_vs(
 }
 
 /// The part of each column's data, V·s.
-pub fn column_impulse_vs(fields: &[Field], ticks: &[Vec<u32>], picture: Levels) -> Vec<f64> {
-    let levels = ticks.iter().map(|t| data_impulse_vs(fields, t));
-    let levels: Vec<f64> = levels.collect();
+pub fn column_impulse_vs<'a>(
+    fields: &[Field],
+    ticks: impl Into<RowTicks<'a>>,
+    picture: Levels,
+) -> Vec<f64> {
+    let ticks = ticks.into();
+    let levels = |table: &[Vec<u32>]| table.iter().map(|t| data_impulse_vs(fields, t)).collect();
+    let zones: Vec<Vec<f64>> = ticks.tables().map(levels).collect();
     let mut columns = vec![0.0; picture.columns];
-    for row in picture.levels.chunks_exact(picture.columns.max(1)) {
-        for (column, &level) in columns.iter_mut().zip(row) {
+    let rows = picture.levels.chunks_exact(picture.columns.max(1));
+    for (row, shown) in rows.enumerate() {
+        let levels = &zones[ticks.zone_of(row)];
+        for (column, &level) in columns.iter_mut().zip(shown) {
             *column += levels[usize::from(level)];
         }
     }
@@ -58,27 +65,33 @@ pub struct Shift {
 }
 
 /// The most that a resting balance at `data_v` changes a level of a panel of `rows` rows: the first, middle or last pixel of a
-/// column whose other pixels all show the level that asks for the longest, of either sign.
+/// column whose other pixels all show the level that asks for the longest in their zone of rows, of either sign.
 pub fn balance_shift(run: &PictureRun, played: &Played, rows: usize, data_v: f64) -> Shift {
     let ticks = played.ticks;
-    let data_vs = |level: usize| data_impulse_vs(played.fields, &ticks[level]);
-    let by_data = |a: &usize, b: &usize| data_vs(*a).total_cmp(&data_vs(*b));
-    let around = [
-        (0..ticks.len()).min_by(by_data),
-        (0..ticks.len()).max_by(by_data),
-    ];
+    let extreme = |table: &[Vec<u32>]| {
+        let data_vs = |level: usize| data_impulse_vs(played.fields, &table[level]);
+        let by_data = |a: &usize, b: &usize| data_vs(*a).total_cmp(&data_vs(*b));
+        let levels = 0..table.len();
+        [levels.clone().min_by(by_data), levels.max_by(by_data)].map(|level| level.unwrap_or(0))
+    };
+    let around: Vec<[usize; 2]> = ticks.tables().map(extreme).collect();
     // A column for each level of the pixel, in each of its rows, among each content.
     let mut places = Vec::new();
-    for around in around.into_iter().flatten() {
+    for side in [0, 1] {
         for row in [0, rows / 2, rows - 1] {
-            places.extend((0..ticks.len()).map(|level| (around, row, level)));
+            places.extend((0..ticks.levels()).map(|level| (side, row, level)));
         }
     }
     let columns = places.len();
     let mut levels = vec![0; rows * columns];
-    for (column, &(around, own, level)) in places.iter().enumerate() {
+    for (column, &(side, own, level)) in places.iter().enumerate() {
         for row in 0..rows {
-            levels[row * columns + column] = if row == own { level } else { around } as u16;
+            let shown = if row == own {
+                level
+            } else {
+                around[ticks.zone_of(row)][side]
+            };
+            levels[row * columns + column] = shown as u16;
         }
     }
     let picture = Levels {

@@ -1,32 +1,49 @@
 //! How far the other rows can pull a pixel: a bound over all pictures, and a picture that comes near it.
 
-use super::maps::{ClassMaps, Played, seen_after};
+use super::maps::{ClassMaps, Entries, Played, seen_after};
 use crate::design::proof::Apart;
 use crate::design::reach::Climate;
-use crate::drive::Field;
-use crate::pigment::{Map, State, value};
+use crate::drive::{Field, RowTicks};
+use crate::pigment::{Map, Run, State, value};
 use crate::response::{Response, coverage_of};
 use rayon::prelude::*;
+use std::ops::Range;
 
 /// Sweeps over the rows, at most; each sets every row to what pulls most, the others standing.
 const SWEEPS: usize = 4;
 
-/// Of every field the ticks, among those of the levels, that make other rows lightest and darkest.
+/// Of every field the ticks, among those of a row's levels, that make other rows lightest and darkest: a run for each zone of
+/// rows.
 ///
 /// In a plain field a pixel of another row feels +D for the ticks and −D for the rest, so that more ticks are a higher
 /// voltage at every moment and the chain is monotone: no picture of these levels goes beyond. In a mirrored field both
 /// signs follow each other, and the two contents are only two of many.
-pub fn extreme_contents(fields: &[Field], levels: &[Vec<u32>]) -> [Vec<u32>; 2] {
-    let of = |darkest: bool| {
-        let field = |(f, field): (usize, &Field)| {
-            let ticks = levels.iter().map(|t| t[f]);
-            let most = darkest == (field.direction() > 0.0);
-            let found = if most { ticks.max() } else { ticks.min() };
-            found.unwrap_or(0)
+pub fn extreme_contents<'a>(
+    fields: &[Field],
+    ticks: impl Into<RowTicks<'a>>,
+    rows: usize,
+) -> [Vec<Run>; 2] {
+    let ticks = ticks.into();
+    [false, true].map(|darkest| {
+        let of = |table: &[Vec<u32>]| extreme_ticks(fields, table, darkest);
+        let parts = ticks.parts(rows).filter(|(zone, _)| !zone.is_empty());
+        let run = |(zone, table): (Range<usize>, &[Vec<u32>])| Run {
+            first: zone.start,
+            last: zone.end - 1,
+            ticks: of(table),
         };
-        fields.iter().enumerate().map(field).collect()
+        parts.map(run).collect()
+    })
+}
+
+fn extreme_ticks(fields: &[Field], table: &[Vec<u32>], darkest: bool) -> Vec<u32> {
+    let field = |(f, field): (usize, &Field)| {
+        let ticks = table.iter().map(|t| t[f]);
+        let most = darkest == (field.direction() > 0.0);
+        let found = if most { ticks.max() } else { ticks.min() };
+        found.unwrap_or(0)
     };
-    [of(false), of(true)]
+    fields.iter().enumerate().map(field).collect()
 }
 
 /// For each level, the row in which other rows can pull it farthest apart, by a bound that holds for mirrored fields too: every
@@ -34,22 +51,21 @@ pub fn extreme_contents(fields: &[Field], levels: &[Vec<u32>]) -> [Vec<u32>; 2] 
 /// the maps keep the order of states, no picture goes beyond. From the dark panel.
 pub fn greedy_apart(response: &Response, played: &Played, rows: usize) -> Vec<Apart> {
     let classes = ClassMaps::all(response, played);
-    let levels = played.ticks.len();
+    let entries = Entries::new(played.ticks);
+    let levels = entries.levels;
     let mut coverage = vec![[0.0; 2]; rows * levels];
     for class in &classes {
         let start = class.erase.apply(&class.darkest);
         for (side, highest) in [(0, false), (1, true)] {
-            let extreme = |field: usize, x: &State| {
-                let others = class.fields[field].other.iter().map(|m| m.apply(x));
+            let extreme = |field: usize, x: &State, row: usize| {
+                let others = &class.fields[field].other[entries.all(row)];
+                let others = others.iter().map(|m| m.apply(x));
                 let pick = if highest { f64::max } else { f64::min };
                 let reduced = others.reduce(|a, b| std::array::from_fn(|k| pick(a[k], b[k])));
                 reduced.unwrap_or(*x)
             };
-            let through = |field: usize, mut x: State, slots: usize| {
-                for _ in 0..slots {
-                    x = extreme(field, &x);
-                }
-                x
+            let through = |field: usize, x: State, rows: Range<usize>| {
+                rows.fold(x, |x, row| extreme(field, &x, row))
             };
             let ends: Vec<f64> = (0..rows * levels)
                 .into_par_iter()
@@ -57,9 +73,9 @@ pub fn greedy_apart(response: &Response, played: &Played, rows: usize) -> Vec<Ap
                     let (row, level) = (i / levels, i % levels);
                     let mut x = start;
                     for field in 0..class.fields.len() {
-                        x = through(field, x, row);
-                        x = class.fields[field].own[level].apply(&x);
-                        x = through(field, x, rows - 1 - row);
+                        x = through(field, x, 0..row);
+                        x = class.fields[field].own[entries.of(row, level)].apply(&x);
+                        x = through(field, x, row + 1..rows);
                         x = class.settle.apply(&x);
                     }
                     coverage_of(&class.rest.apply(&x))
@@ -105,7 +121,7 @@ pub fn pulling_content(
     let column = Column {
         classes: ClassMaps::all(response, played),
         row,
-        levels: played.ticks.len(),
+        entries: Entries::new(played.ticks),
         sign: if darkest { 1.0 } else { -1.0 },
     };
     let alone = |l: usize| {
@@ -114,7 +130,7 @@ pub fn pulling_content(
         content
     };
     let pull = |content: &Vec<usize>| column.sign * column.coverage(content);
-    let starts = (0..column.levels).map(alone);
+    let starts = (0..column.entries.levels).map(alone);
     let mut content = starts
         .max_by(|a, b| pull(a).total_cmp(&pull(b)))
         .unwrap_or_default();
@@ -137,7 +153,7 @@ struct Column {
     classes: Vec<ClassMaps>,
     /// Of the pixel looked at.
     row: usize,
-    levels: usize,
+    entries: Entries,
     sign: f64,
 }
 
@@ -157,11 +173,11 @@ impl Column {
     }
 
     fn slot<'a>(&self, class: &'a ClassMaps, field: usize, row: usize, level: usize) -> &'a Map {
-        let maps = &class.fields[field];
+        let (maps, entry) = (&class.fields[field], self.entries.of(row, level));
         if row == self.row {
-            &maps.own[level]
+            &maps.own[entry]
         } else {
-            &maps.other[level]
+            &maps.other[entry]
         }
     }
 
@@ -170,7 +186,8 @@ impl Column {
         let mut content = content.to_vec();
         for row in (0..content.len()).filter(|&r| r != self.row) {
             let pulls = self.pulls(&content, row);
-            let most = (0..self.levels).reduce(|a, b| if pulls[b] > pulls[a] { b } else { a });
+            let most =
+                (0..self.entries.levels).reduce(|a, b| if pulls[b] > pulls[a] { b } else { a });
             content[row] = most.unwrap_or(content[row]);
         }
         content
@@ -178,7 +195,7 @@ impl Column {
 
     /// How far each level in `row` pulls.
     fn pulls(&self, content: &[usize], row: usize) -> Vec<f64> {
-        let mut pulls = vec![0.0; self.levels];
+        let mut pulls = vec![0.0; self.entries.levels];
         for class in &self.classes {
             let through = |field: usize, rows: std::ops::Range<usize>| {
                 rows.fold(Map::IDENTITY, |done, r| {
@@ -197,7 +214,7 @@ impl Column {
             for (level, pull) in pulls.iter_mut().enumerate() {
                 let mut x = start;
                 for f in 0..fields {
-                    x = class.fields[f].other[level].apply(&x);
+                    x = class.fields[f].other[self.entries.of(row, level)].apply(&x);
                     if let Some(between) = between.get(f) {
                         x = between.apply(&x);
                     }

@@ -1,6 +1,6 @@
 //! The panel's mean luminance through a refresh, for the flash that people see.
 
-use super::maps::{ClassMaps, Played};
+use super::maps::{ClassMaps, Entries, Played};
 use crate::drive::Luminance;
 use crate::pigment::{Map, State};
 use crate::response::Response;
@@ -18,6 +18,7 @@ pub fn luminance_series(
 ) -> Vec<Luminance> {
     let movers = response.movers(played.temperature_c, played.stretch);
     let classes = ClassMaps::all(response, played);
+    let entries = Entries::new(played.ticks);
     let start = |c: &ClassMaps| if from_clear { c.clearest } else { c.darkest };
     let mut column = Column {
         response,
@@ -37,11 +38,12 @@ pub fn luminance_series(
     }
     for (f, field) in played.fields.iter().enumerate() {
         for row in 0..rows {
+            let shown = entries.of(row, level);
             for (class, states) in classes.iter().zip(&mut column.states) {
                 let maps = &class.fields[f];
                 for (r, x) in states.iter_mut().enumerate() {
                     let slot = if r == row { &maps.own } else { &maps.other };
-                    *x = slot[level].apply(x);
+                    *x = slot[shown].apply(x);
                 }
             }
             column.t_s += f64::from(field.ticks_per_row()) * field.tick_s() * played.stretch;

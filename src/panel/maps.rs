@@ -1,6 +1,6 @@
 //! The maps of one band at one temperature: what every level's slot does to every class, to its own pixel and to others.
 
-use crate::drive::{Erase, Field};
+use crate::drive::{Erase, Field, RowTicks};
 use crate::pigment::{Map, Mover, SlotMaps, State};
 use crate::response::{COVERAGE_ROW, Response, rest_map, strokes_map};
 
@@ -9,8 +9,8 @@ use crate::response::{COVERAGE_ROW, Response, rest_map, strokes_map};
 pub struct Played<'a> {
     pub erase: &'a Erase,
     pub fields: &'a [Field],
-    /// One row a level, darkest first, one number a field.
-    pub ticks: &'a [Vec<u32>],
+    /// Of the levels in every row.
+    pub ticks: RowTicks<'a>,
     pub settle_ms: f64,
     pub temperature_c: f64,
     pub stretch: f64,
@@ -29,13 +29,51 @@ pub(super) struct ClassMaps {
     pub clearest: State,
 }
 
-/// One field of one class, by level.
+/// One field of one class, by zone of rows and level: entries as [`Entries`] counts them.
 #[derive(Debug, Clone)]
 pub(super) struct FieldMaps {
     pub own: Vec<Map>,
     /// The same where the select pulse comes a whole tick late.
     pub late: Vec<Map>,
     pub other: Vec<Map>,
+}
+
+/// Where the maps of a level lie that a row shows.
+#[derive(Debug, Clone)]
+pub(super) struct Entries {
+    /// Of the darkest level, by row; empty where all rows are alike.
+    first: Vec<u16>,
+    pub levels: usize,
+}
+
+impl Entries {
+    pub fn new(ticks: RowTicks) -> Self {
+        let levels = ticks.levels();
+        let first = match ticks {
+            RowTicks::Alike(_) => Vec::new(),
+            RowTicks::Zones(zones) => {
+                let rows = zones.last().map_or(0, |z| z.row_last + 1);
+                let of = |row: usize| (ticks.zone_of(row) * levels) as u16;
+                (0..rows).map(of).collect()
+            }
+        };
+        Entries { first, levels }
+    }
+
+    /// Of a level in a row.
+    pub fn of(&self, row: usize, level: usize) -> usize {
+        self.first_of(row) + level
+    }
+
+    /// Of every level in a row.
+    pub fn all(&self, row: usize) -> std::ops::Range<usize> {
+        let first = self.first_of(row);
+        first..first + self.levels
+    }
+
+    fn first_of(&self, row: usize) -> usize {
+        self.first.get(row).map_or(0, |&first| usize::from(first))
+    }
 }
 
 /// Coverage after the rest, as an affine function of the state before it.
@@ -55,7 +93,7 @@ impl ClassMaps {
         let field = |(index, field): (usize, &Field)| {
             let slots = SlotMaps::new(mover, field);
             let each = |of: &dyn Fn(u32) -> Map| {
-                let levels = played.ticks.iter();
+                let levels = played.ticks.tables().flatten();
                 levels.map(|ticks| of(ticks[index])).collect()
             };
             FieldMaps {

@@ -5,7 +5,7 @@ use super::picture_run::{LineLag, PictureRun};
 use crate::design::climate::BandClimate;
 use crate::design::proof::{Extremes, Finished};
 use crate::design::reach::{Climate, Scheme};
-use crate::drive::Matrix;
+use crate::drive::{Matrix, RowTicks};
 use crate::project::Panel;
 use crate::response::Response;
 use crate::waveforms::{Band, Waveforms};
@@ -56,7 +56,12 @@ impl<'a> SetOnPanel<'a> {
 
     /// A band's scheme with its ticks, to be proved.
     pub fn finished<'b>(&'b self, band: &'b BandOnPanel) -> Finished<'b> {
-        finished(self.panel, self.response, &band.scheme, &band.band.ticks)
+        finished(
+            self.panel,
+            self.response,
+            &band.scheme,
+            band.band.row_ticks(),
+        )
     }
 
     /// A band ready to drive pictures at a temperature, °C, with the lag of the panel's lines.
@@ -77,7 +82,7 @@ impl<'a> SetOnPanel<'a> {
         Played {
             erase: &band.band.erase,
             fields: &band.band.fields,
-            ticks: &band.band.ticks,
+            ticks: band.band.row_ticks(),
             settle_ms: self.panel.drivers.field_settle_ms,
             temperature_c,
             stretch: self.panel.drivers.played(factor),
@@ -109,7 +114,8 @@ impl<'a> BandOnPanel<'a> {
                 .to_vec();
             stretch.dedup();
         }
-        let extremes = finished(panel, response, &scheme, &band.ticks).extremes(&climate, &stretch);
+        let standing = finished(panel, response, &scheme, band.row_ticks());
+        let extremes = standing.extremes(&climate, &stretch);
         let middles = extremes.lowest.iter().zip(&extremes.highest);
         let added = middles
             .zip(&band.predicted.lstar)
@@ -145,7 +151,7 @@ fn finished<'b>(
     panel: &Panel,
     response: &'b Response,
     scheme: &'b Scheme,
-    ticks: &'b [Vec<u32>],
+    ticks: RowTicks<'b>,
 ) -> Finished<'b> {
     Finished {
         response,

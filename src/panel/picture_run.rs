@@ -7,7 +7,7 @@
 //! function of it.
 
 use super::charge::Balance;
-use super::maps::{ClassMaps, FieldMaps, Played, seen_after};
+use super::maps::{ClassMaps, Entries, FieldMaps, Played, seen_after};
 use crate::pigment::{Map, State, value};
 use crate::response::{COVERAGE_ROW, Response};
 use rayon::prelude::*;
@@ -54,6 +54,7 @@ pub struct PictureRun {
     temperature_c: f64,
     stretch: f64,
     classes: Vec<ClassMaps>,
+    entries: Entries,
     /// Of each field, s, as played.
     ticks_s: Vec<f64>,
     lag: Option<LineLag>,
@@ -71,6 +72,7 @@ impl PictureRun {
             temperature_c: played.temperature_c,
             stretch: played.stretch,
             classes: ClassMaps::all(response, played),
+            entries: Entries::new(played.ticks),
             ticks_s: played.fields.iter().map(tick).collect(),
             lag,
         }
@@ -141,9 +143,9 @@ impl PictureRun {
         work: &mut Work,
     ) -> Vec<f64> {
         let movers = balance.map(|_| self.response.movers(self.temperature_c, self.stretch));
-        let content = content_of(picture, column);
+        let content = self.content_of(picture, column);
         let old = match before {
-            Before::Picture(old) => Some(content_of(old, column)),
+            Before::Picture(old) => Some(self.content_of(old, column)),
             _ => None,
         };
         let late = self.late(column, content.len());
@@ -180,6 +182,14 @@ impl PictureRun {
         coverage
     }
 
+    /// The entry of every pixel of a column.
+    fn content_of(&self, picture: Levels, column: usize) -> Vec<u16> {
+        let pixels = picture.levels.iter().skip(column);
+        let levels = pixels.step_by(picture.columns.max(1)).enumerate();
+        let entry = |(row, &level): (usize, &u16)| self.entries.of(row, level.into()) as u16;
+        levels.map(entry).collect()
+    }
+
     /// Share of a tick by which each row's select pulse is short, by field; empty without lag.
     fn late(&self, column: usize, rows: usize) -> Vec<Vec<f64>> {
         let Some(lag) = &self.lag else {
@@ -191,11 +201,6 @@ impl PictureRun {
         };
         self.ticks_s.iter().map(short).collect()
     }
-}
-
-fn content_of(picture: Levels, column: usize) -> Vec<u16> {
-    let pixels = picture.levels.iter().skip(column);
-    pixels.step_by(picture.columns.max(1)).copied().collect()
 }
 
 /// What a column begins its fields with.
@@ -249,28 +254,28 @@ impl ColumnDrive<'_> {
         mut x: State,
         work: &mut Work,
     ) {
-        for (row, &level) in content.iter().enumerate() {
-            work.states[row] = self.own(f, field, row, level, &x);
-            x = field.other[usize::from(level)].apply(&x);
+        for (row, &entry) in content.iter().enumerate() {
+            work.states[row] = self.own(f, field, row, entry, &x);
+            x = field.other[usize::from(entry)].apply(&x);
         }
     }
 
     /// The same where every pixel begins with its own state.
     fn down(&self, f: usize, field: &FieldMaps, content: &[u16], work: &mut Work) {
         let mut before = Map::IDENTITY;
-        for (row, &level) in content.iter().enumerate() {
+        for (row, &entry) in content.iter().enumerate() {
             let x = before.apply(&work.states[row]);
-            work.states[row] = self.own(f, field, row, level, &x);
-            before = before.then(&field.other[usize::from(level)]);
+            work.states[row] = self.own(f, field, row, entry, &x);
+            before = before.then(&field.other[usize::from(entry)]);
         }
     }
 
     /// Slots after each pixel's own, and the pause.
     fn up(&self, field: &FieldMaps, content: &[u16], work: &mut Work) {
         let mut after = self.class.settle;
-        for (row, &level) in content.iter().enumerate().rev() {
+        for (row, &entry) in content.iter().enumerate().rev() {
             work.states[row] = after.apply(&work.states[row]);
-            after = field.other[usize::from(level)].then(&after);
+            after = field.other[usize::from(entry)].then(&after);
         }
     }
 
@@ -290,22 +295,22 @@ impl ColumnDrive<'_> {
             return;
         };
         let mut seen = seen_after(self.class);
-        for (row, &level) in content.iter().enumerate().rev() {
+        for (row, &entry) in content.iter().enumerate().rev() {
             let x = &work.states[row];
             coverage[row] += self.class.share * value(&seen, x);
-            seen = field.other[usize::from(level)].pulled_back(&seen);
+            seen = field.other[usize::from(entry)].pulled_back(&seen);
         }
     }
 
     /// A pixel's own slot; a select pulse that is late by part of a tick lies between one on time and one a whole tick late.
     #[inline]
-    fn own(&self, f: usize, field: &FieldMaps, row: usize, level: u16, x: &State) -> State {
-        let level = usize::from(level);
-        let in_time = field.own[level].apply(x);
+    fn own(&self, f: usize, field: &FieldMaps, row: usize, entry: u16, x: &State) -> State {
+        let entry = usize::from(entry);
+        let in_time = field.own[entry].apply(x);
         let Some(late) = self.late.get(f) else {
             return in_time;
         };
-        let late_by_one = field.late[level].apply(x);
+        let late_by_one = field.late[entry].apply(x);
         let mix = |k: usize| in_time[k] + late[row] * (late_by_one[k] - in_time[k]);
         [mix(0), mix(1), mix(2)]
     }

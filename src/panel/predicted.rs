@@ -233,11 +233,11 @@ impl SetOnPanel<'_> {
 
     /// Every level in a row of an ordinary picture at the design temperature, with what readings have added.
     fn ordinary_lstar(&self, band: &BandOnPanel, row: usize) -> Vec<f64> {
-        let ticks = &band.band.ticks;
+        let ticks = band.band.row_ticks();
         let content = mixed_content(self.panel.rows, ticks);
         let finished = self.finished(band);
         let pixel = Middle::new(&finished, band.climate.design(), &content, row);
-        let levels = ticks.iter().zip(&band.added_lstar);
+        let levels = ticks.in_row(row).iter().zip(&band.added_lstar);
         levels.map(|(t, added)| pixel.lstar(t) + added).collect()
     }
 

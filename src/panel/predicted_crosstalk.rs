@@ -56,7 +56,8 @@ impl SetOnPanel<'_> {
 
     /// What other rows do to every level of a band, at its limits and design temperature.
     fn pulls(&self, band: &BandOnPanel) -> Vec<Pull> {
-        let contents = extreme_contents(&band.band.fields, &band.band.ticks);
+        let (fields, ticks) = (&band.band.fields, band.band.row_ticks());
+        let contents = extreme_contents(fields, ticks, self.panel.rows);
         let mut climates = band.corners();
         climates.push(band.climate.design());
         let mut apart = self.finished(band).contents_apart(&climates, &contents);

@@ -135,7 +135,7 @@ impl SetOnPanel<'_> {
         Charge::of(
             self.panel,
             &band.scheme,
-            &of.ticks,
+            of.row_ticks(),
             stretch,
             of.resting_balance_v,
         )
@@ -145,7 +145,7 @@ impl SetOnPanel<'_> {
         let load = self.panel.load();
         let worst = self.worst(|b| Worst {
             value: load
-                .worst_energy(&b.band.erase, &b.band.fields, &b.band.ticks)
+                .worst_energy(&b.band.erase, &b.band.fields, b.band.row_ticks())
                 .total_mj(),
             at: celsius(b),
         });

@@ -31,7 +31,7 @@ pub fn worst_pull_picture(
         temperature_c,
         stretch: played.stretch,
     };
-    let contents = extreme_contents(played.fields, played.ticks);
+    let contents = extreme_contents(played.fields, played.ticks, rows);
     let apart = standing
         .finished(band)
         .contents_apart(&[climate], &contents);

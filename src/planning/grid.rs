@@ -2,6 +2,7 @@
 
 use crate::error::{Error, InputError, Result};
 use crate::project::{Panel, Patch};
+use std::ops::Range;
 use std::path::Path;
 
 /// Room for placing the instrument, on each side of the aperture (common practice, no source).
@@ -55,13 +56,20 @@ impl Grid {
         ticks: &[u32],
         panel: &Panel,
     ) -> Patch {
-        // What the places leave over is shared out evenly round them.
-        let first = |at: usize, places: usize, lines: usize| {
-            let left = lines - places * self.side;
-            at * self.side + left * (2 * at + 1) / (2 * places)
-        };
-        let row_first = first(place.0, self.down, panel.rows);
-        let column_first = first(place.1, self.across, panel.columns);
+        let row_first = self.first(place.0, self.down, panel.rows);
+        self.patch_from(row_first, place.1, name, ticks, panel)
+    }
+
+    /// The same from a row on, at a place sideways.
+    pub fn patch_from(
+        &self,
+        row_first: usize,
+        across: usize,
+        name: String,
+        ticks: &[u32],
+        panel: &Panel,
+    ) -> Patch {
+        let column_first = self.first(across, self.across, panel.columns);
         Patch {
             name,
             row_first,
@@ -71,5 +79,18 @@ impl Grid {
             ticks: ticks.to_vec(),
             line: 0,
         }
+    }
+
+    /// First rows of the patches that some neighbouring rows have room for, above each other.
+    pub fn rows_within(&self, rows: &Range<usize>) -> Vec<usize> {
+        let down = rows.len() / self.side;
+        let first = |at: usize| rows.start + self.first(at, down, rows.len());
+        (0..down).map(first).collect()
+    }
+
+    /// First line of one of so many places: what they leave over is shared out evenly round them.
+    fn first(&self, at: usize, places: usize, lines: usize) -> usize {
+        let left = lines - places * self.side;
+        at * self.side + left * (2 * at + 1) / (2 * places)
     }
 }

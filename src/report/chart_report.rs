@@ -2,7 +2,7 @@
 
 use super::lines::{Side, passage, table};
 use super::to_json;
-use super::words::{count, listed, number};
+use super::words::{count, listed, number, row_zones};
 use crate::planning::{Cost, CurvePoint, Foreseen, HANDLING_MIN, Plan, READING_S, SOAK_MIN};
 use crate::project::{Chart, Panel};
 use serde::Serialize;
@@ -22,6 +22,9 @@ pub struct ChartReport {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub forecast: Option<Forecast>,
     pub cost: Cost,
+    /// First and last rows of zones of a finished set that no patch fits into: their levels are not read.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub unread_rows: Vec<(usize, usize)>,
     /// Where each file stands, in the order of their names.
     pub files: Vec<String>,
 }
@@ -62,6 +65,7 @@ impl ChartReport {
             temperatures_c,
             forecast: None,
             cost,
+            unread_rows: Vec::new(),
             files: Vec::new(),
         }
     }
@@ -83,6 +87,14 @@ impl ChartReport {
                 curve: plan.curve.clone(),
             }),
             ..Self::of(panel, &plan.chart, plan.cost)
+        }
+    }
+
+    /// The same with rows that no patch fits into.
+    pub fn unread(self, unread_rows: Vec<(usize, usize)>) -> Self {
+        ChartReport {
+            unread_rows,
+            ..self
         }
     }
 
@@ -147,6 +159,13 @@ impl fmt::Display for ChartReport {
         write!(f, "{}", passage("patches", &patches))?;
         write!(f, "{}", passage("at", &format!("{} °C", listed(&degrees))))?;
         write!(f, "{}", passage("cost", &self.cost_in_words()))?;
+        if !self.unread_rows.is_empty() {
+            let rows = row_zones(self.unread_rows.iter().copied());
+            let text = format!(
+                "{rows} have tables of their own and are too few for a patch: what they show is not read"
+            );
+            write!(f, "{}", passage("not read", &text))?;
+        }
         if let Some(forecast) = &self.forecast {
             write!(f, "{forecast}")?;
         }

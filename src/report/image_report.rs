@@ -3,7 +3,7 @@
 use super::lines::{Side, table};
 use super::passages;
 use super::words::{count, number};
-use crate::emit::{BandTable, Rail, TABLE_VERSION, Tables};
+use crate::emit::{BandTable, Rail, Tables};
 use serde::Serialize;
 use std::fmt;
 
@@ -31,8 +31,10 @@ impl ImageReport<'_> {
             |w| format!("every number is that of {w}"),
         );
         let header = format!(
-            "version {TABLE_VERSION}, {} bytes, both CRC-32 right, parameter hash 0x{:08X}",
-            self.bytes, t.parameter_hash
+            "version {}, {} bytes, both CRC-32 right, parameter hash 0x{:08X}",
+            t.version(),
+            self.bytes,
+            t.parameter_hash
         );
         let panel = format!(
             "{}: {} × {} pixels, {} levels, {}, kept {} °C beyond their limits",
@@ -43,13 +45,16 @@ impl ImageReport<'_> {
             count(t.bands.len(), "temperature band"),
             sixteenths(t.hysteresis_16 as i16)
         );
-        let rows = [
+        let mut rows = vec![
             ("image", header),
             ("panel", panel),
             ("waveforms", matches),
             ("rows", codes(&t.row_rails)),
             ("columns", codes(&t.column_rails)),
         ];
+        if t.zones_max().is_some() {
+            rows.push(("zones", zones(t)));
+        }
         format!("{}\n{}", self.file, passages(&rows))
     }
 
@@ -119,8 +124,8 @@ impl ImageReport<'_> {
         let mut rows = vec![names.map(str::to_owned).to_vec()];
         for (i, band) in self.tables.bands.iter().enumerate() {
             for (k, f) in band.fields.iter().enumerate() {
-                let ticks = band.ticks.iter().map(|t| t[k]);
-                let (least, most) = (ticks.clone().min().unwrap_or(0), ticks.max().unwrap_or(0));
+                let ticks = || band.tables().flatten().map(|t| t[k]);
+                let (least, most) = (ticks().min().unwrap_or(0), ticks().max().unwrap_or(0));
                 rows.push(vec![
                     (i + 1).to_string(),
                     (k + 1).to_string(),
@@ -149,6 +154,24 @@ impl fmt::Display for ImageReport<'_> {
             .lines()
             .try_for_each(|line| writeln!(f, "{}", format!("  {line}").trim_end()))
     }
+}
+
+/// Which rows of a band have a table of their own.
+fn zones(t: &Tables) -> String {
+    let band = |(i, b): (usize, &BandTable)| {
+        let rows = b
+            .zones
+            .iter()
+            .map(|z| (z.row_first.into(), z.row_last.into()));
+        format!("band {}: {}", i + 1, super::words::row_zones(rows))
+    };
+    let zoned = t
+        .bands
+        .iter()
+        .enumerate()
+        .filter(|(_, b)| !b.zones.is_empty());
+    let each: Vec<String> = zoned.map(band).collect();
+    each.join("; ")
 }
 
 fn sixteenths(t: i16) -> String {

@@ -51,6 +51,15 @@ pub(super) fn listed(items: &[String]) -> String {
     }
 }
 
+/// `rows 0 to 2, 3 to 79`, from first and last rows.
+pub(super) fn row_zones(zones: impl Iterator<Item = (usize, usize)>) -> String {
+    let each = zones.map(|(first, last)| match first == last {
+        true => first.to_string(),
+        false => format!("{first} to {last}"),
+    });
+    format!("rows {}", each.collect::<Vec<_>>().join(", "))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -2,6 +2,7 @@
 //! temperatures of each band.
 
 use crate::drive::{Erase, Field};
+use crate::error::{Error, Result, Unmet};
 use crate::planning::Grid;
 use crate::project::{BAND_ERASE, Chart, Page, Panel};
 use crate::waveforms::{Band, Waveforms};
@@ -19,7 +20,10 @@ const INSIDE_C: f64 = 0.1;
 /// The chart that verifies `set` on `panel`: at each band's design temperature every level among dark, light and mixed
 /// neighbours; at its limits every level among mixed ones. Where places are left over, the mixed pages also hold short pulses
 /// of one field alone. Coldest page first.
-pub fn verification_chart(set: &Waveforms, panel: &Panel, grid: Grid) -> Chart {
+///
+/// Where rows have their ticks by zones, each patch lies in one zone and what lies round the patches has the table of the largest.
+/// Errs with [`Error::Unmet`] where a band has no zone as high as a patch.
+pub fn verification_chart(set: &Waveforms, panel: &Panel, grid: Grid) -> Result<Chart> {
     let mut pages = Vec::new();
     for (index, band) in set.bands.iter().enumerate() {
         let limits = band.temperature_c;
@@ -30,11 +34,17 @@ pub fn verification_chart(set: &Waveforms, panel: &Panel, grid: Grid) -> Chart {
         };
         let mut temperatures = vec![limits.low, limits.design, warmest];
         temperatures.dedup();
+        let places = places(band, panel, grid);
+        if places.is_empty() {
+            return Err(no_place(index, grid));
+        }
         for temperature_c in temperatures {
             let sheet = Sheet {
                 set,
                 panel,
                 grid,
+                places: &places,
+                fill: fill_table(band, panel),
                 band,
                 index,
                 temperature_c,
@@ -47,7 +57,52 @@ pub fn verification_chart(set: &Waveforms, panel: &Panel, grid: Grid) -> Chart {
         }
     }
     pages.sort_by(|a, b| a.temperature_c.total_cmp(&b.temperature_c));
-    Chart { pages }
+    Ok(Chart { pages })
+}
+
+/// Where patches lie above each other: the first row of each, and the table of its zone.
+type Row<'a> = (usize, &'a [Vec<u32>]);
+
+fn places<'a>(band: &'a Band, panel: &Panel, grid: Grid) -> Vec<Row<'a>> {
+    let parts = band.row_ticks().parts(panel.rows);
+    let within = |(rows, table)| {
+        let firsts = grid.rows_within(&rows).into_iter();
+        firsts.map(move |first| (first, table))
+    };
+    parts.flat_map(within).collect()
+}
+
+/// The table of the largest zone.
+pub(super) fn fill_table<'a>(band: &'a Band, panel: &Panel) -> &'a [Vec<u32>] {
+    let ticks = band.row_ticks();
+    ticks.table(ticks.main_zone(panel.rows))
+}
+
+/// Rows of a set's zones that no patch of the verifying chart fits into, band by band: first and last.
+pub fn rows_without_patches(set: &Waveforms, panel: &Panel, grid: Grid) -> Vec<(usize, usize)> {
+    let zones = set
+        .bands
+        .iter()
+        .flat_map(|b| b.row_ticks().parts(panel.rows));
+    let low = zones.filter(|(rows, _)| rows.len() < grid.side && !rows.is_empty());
+    let mut all: Vec<_> = low.map(|(rows, _)| (rows.start, rows.end - 1)).collect();
+    all.sort_unstable();
+    all.dedup();
+    all
+}
+
+fn no_place(band: usize, grid: Grid) -> Error {
+    Error::Unmet(Unmet {
+        request: format!("a chart that verifies band {} of these waveforms", band + 1),
+        binding: format!(
+            "a patch of the instrument is {} rows high, and no zone of rows that share a table is",
+            grid.side
+        ),
+        would_do: vec![
+            "an instrument of a smaller aperture (instrument.aperture_mm in panel.toml)".into(),
+            "a design of fewer zones (drivers.zones_max in panel.toml)".into(),
+        ],
+    })
 }
 
 /// A place of a page, from above and from the left.
@@ -69,6 +124,9 @@ struct Sheet<'a> {
     set: &'a Waveforms,
     panel: &'a Panel,
     grid: Grid,
+    places: &'a [Row<'a>],
+    /// Table of what lies round the patches.
+    fill: &'a [Vec<u32>],
     band: &'a Band,
     index: usize,
     temperature_c: f64,
@@ -77,7 +135,7 @@ struct Sheet<'a> {
 impl Sheet<'_> {
     /// All places taken; each column has levels from dark to light, in another order of rows than the next.
     fn mixed(&self) -> Vec<Page> {
-        let (down, across) = (self.grid.down, self.grid.across);
+        let (down, across) = (self.places.len(), self.grid.across);
         let pages = self.set.levels.div_ceil(down * across);
         let columns = pages * across;
         let stride = coprime(columns);
@@ -130,13 +188,18 @@ impl Sheet<'_> {
             let short = PULSES.into_iter().filter(move |&t| t <= most);
             short.map(move |ticks| Shown::Pulse { field, ticks })
         };
-        let new = |shown: &Shown| !self.band.ticks.contains(&self.ticks(*shown));
+        let tables = || self.places.iter().flat_map(|p| p.1);
+        let new = move |shown: &Shown| {
+            let ticks = self.ticks(*shown, &[]);
+            !tables().any(|level| *level == ticks)
+        };
         fields.flat_map(of).filter(new)
     }
 
-    fn ticks(&self, shown: Shown) -> Vec<u32> {
+    /// `table` is that of the patch's rows.
+    fn ticks(&self, shown: Shown, table: &[Vec<u32>]) -> Vec<u32> {
         match shown {
-            Shown::Level(level) => self.band.ticks[level].clone(),
+            Shown::Level(level) => table[level].clone(),
             Shown::Pulse { field, ticks } => {
                 let alone = |f: usize| if f == field { ticks } else { 0 };
                 (0..self.band.fields.len()).map(alone).collect()
@@ -146,7 +209,7 @@ impl Sheet<'_> {
 
     /// A few places of each column taken; everything else shows `fill`.
     fn sparse(&self, content: &str, fill: usize) -> Vec<Page> {
-        let (down, across) = (self.grid.down, self.grid.across);
+        let (down, across) = (self.places.len(), self.grid.across);
         let each = (down / SPARSE).max(1);
         let pages = self.set.levels.div_ceil(each * across);
         let taken: Vec<(usize, usize)> = (0..pages * across)
@@ -186,7 +249,10 @@ impl Sheet<'_> {
                 }
                 Shown::Pulse { field, ticks } => format!("F{}-{ticks}", field + 1),
             };
-            self.grid.patch(place, name, &self.ticks(shown), self.panel)
+            let (row_first, table) = self.places[place.0];
+            let ticks = self.ticks(shown, table);
+            self.grid
+                .patch_from(row_first, place.1, name, &ticks, self.panel)
         };
         let patches = at.into_iter().map(patch).collect();
         let fields: Vec<Field> = self.band.fields.clone();
@@ -202,7 +268,7 @@ impl Sheet<'_> {
                 ..self.band.erase.clone()
             },
             fields,
-            fill_ticks: self.band.ticks[fill].clone(),
+            fill_ticks: self.fill[fill].clone(),
             patches,
         }
     }

@@ -9,6 +9,7 @@ use crate::design::even::{mixed_content, uneven_lstar};
 use crate::design::middle::Middle;
 use crate::design::proof::Finished;
 use crate::design::{Design, Request, Standing, redesign};
+use crate::drive::RowTicks;
 use crate::error::Result;
 use crate::project::{Panel, Project};
 use crate::response::fit::{Fit, Residual, fit, refit};
@@ -27,6 +28,7 @@ pub struct LevelChange {
     pub level: usize,
     pub target_before_lstar: f64,
     pub target_lstar: f64,
+    /// Of the middle row, where rows have their ticks by zones.
     pub ticks_before: Vec<u32>,
     pub ticks: Vec<u32>,
     /// In an ordinary picture (mixed content, middle row, design temperature), as the readings say.
@@ -190,17 +192,19 @@ impl Look<'_> {
         found: Option<&(Correction, Character)>,
     ) -> BandTrim {
         let before = self.standing.band;
-        let shown_before = self.ordinary_lstar(&before.ticks);
-        let shown = self.ordinary_lstar(&after.ticks);
+        let middle = self.panel.rows / 2;
+        let [ticks_before, ticks] = [before, after].map(|b| b.row_ticks().in_row(middle));
+        let shown_before = self.ordinary_lstar(before.row_ticks());
+        let shown = self.ordinary_lstar(after.row_ticks());
         let step = step_of(targets);
-        let u = |repeats: f64| self.standard_u(samples, found, &after.ticks, &shown, repeats);
+        let u = |repeats: f64| self.standard_u(samples, found, ticks, &shown, repeats);
         let (now, then) = (u(1.0), u(2.0));
         let levels = (0..targets.len()).map(|level| LevelChange {
             level,
             target_before_lstar: targets_before[level],
             target_lstar: targets[level],
-            ticks_before: before.ticks[level].clone(),
-            ticks: after.ticks[level].clone(),
+            ticks_before: ticks_before[level].clone(),
+            ticks: ticks[level].clone(),
             shown_before_lstar: shown_before[level],
             shown_lstar: shown[level],
             standard_u_lstar: now[level],
@@ -224,7 +228,7 @@ impl Look<'_> {
     }
 
     /// Lightness of some choices of ticks in an ordinary picture of the levels that stood.
-    fn ordinary_lstar(&self, ticks: &[Vec<u32>]) -> Vec<f64> {
+    fn ordinary_lstar(&self, ticks: RowTicks) -> Vec<f64> {
         let scheme = self.standing.scheme();
         let climate = BandClimate::of(self.standing.band, &self.panel.drivers);
         let finished = Finished {
@@ -236,8 +240,9 @@ impl Look<'_> {
             correction: self.standing.correction.as_ref(),
         };
         let content = mixed_content(self.panel.rows, ticks);
-        let middle = Middle::new(&finished, climate.design(), &content, self.panel.rows / 2);
-        ticks.iter().map(|t| middle.lstar(t)).collect()
+        let row = self.panel.rows / 2;
+        let middle = Middle::new(&finished, climate.design(), &content, row);
+        ticks.in_row(row).iter().map(|t| middle.lstar(t)).collect()
     }
 
     /// Standard uncertainty of each level in an ordinary picture, had every patch been read `repeats` times as often.

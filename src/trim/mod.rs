@@ -6,7 +6,7 @@ mod samples;
 mod shown;
 mod smooth;
 
-pub use chart::verification_chart;
+pub use chart::{rows_without_patches, verification_chart};
 pub use correct::{Another, BandTrim, LevelChange, Trimmed, trim};
 pub use samples::Verification;
 pub use shown::read_figures;

@@ -132,8 +132,12 @@ pub fn band_of<'a>(set: &'a Waveforms, page: &Page) -> Option<&'a Band> {
         .flatten()
 }
 
+/// The level that a patch shows: in every zone of its rows, where rows have their ticks by zones.
 pub fn level_of(band: &Band, patch: &Patch) -> Option<usize> {
-    band.ticks.iter().position(|ticks| *ticks == patch.ticks)
+    let ticks = band.row_ticks();
+    let zones = ticks.zone_of(patch.row_first)..=ticks.zone_of(patch.row_last);
+    let shows = |level: &usize| zones.clone().all(|z| ticks.table(z)[*level] == patch.ticks);
+    (0..ticks.levels()).find(shows)
 }
 
 /// The samples of one band: every patch of its pages that was read, repeats merged; `left_out` holds readings, by index, that

@@ -1,5 +1,6 @@
 //! Acceptance figures as readings of the levels show them, with their expanded uncertainty.
 
+use super::chart::fill_table;
 use super::samples::{Verification, band_of, level_of};
 use crate::design::choice::step_of;
 use crate::panel::{Figure, Limit};
@@ -40,6 +41,8 @@ struct Read {
 /// What the pages of one band show at its design temperature: by level, among mixed, dark and light neighbours.
 struct BandRead<'a> {
     band: &'a Band,
+    /// The table that pages of the chart fill with.
+    fill: &'a [Vec<u32>],
     targets_lstar: &'a [f64],
     repeatability_lstar: f64,
     mixed: Vec<Mean>,
@@ -110,6 +113,7 @@ impl<'a> BandRead<'a> {
         let none = vec![Mean::default(); set.levels];
         let mut read = BandRead {
             band,
+            fill: fill_table(band, panel),
             targets_lstar: band.targets(set),
             repeatability_lstar: panel.instrument.repeatability_lstar,
             mixed: none.clone(),
@@ -133,8 +137,8 @@ impl<'a> BandRead<'a> {
     /// The means of the content that a page has.
     fn content(&mut self, page: &Page) -> &mut Vec<Mean> {
         match () {
-            () if Some(&page.fill_ticks) == self.band.ticks.first() => &mut self.dark,
-            () if Some(&page.fill_ticks) == self.band.ticks.last() => &mut self.light,
+            () if Some(&page.fill_ticks) == self.fill.first() => &mut self.dark,
+            () if Some(&page.fill_ticks) == self.fill.last() => &mut self.light,
             () => &mut self.mixed,
         }
     }

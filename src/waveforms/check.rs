@@ -3,7 +3,7 @@
 use super::certificate::{Certificate, RuledOut};
 use super::lattice::{Kind, Lattice};
 use super::set::{Band, FORMAT, Interval, Predicted, StretchAt, VERSION, Waveforms};
-use crate::drive::{Erase, Field};
+use crate::drive::{Erase, Field, ZONES_MAX, Zone};
 use std::fmt::Display;
 
 /// Fewest and most levels of a set.
@@ -137,7 +137,16 @@ impl Faults {
         for (i, field) in band.fields.iter().enumerate() {
             self.field(&format!("{fields}[{i}]"), field);
         }
-        self.ticks(&format!("{path}.ticks"), band, set.levels);
+        if band.zones.is_empty() {
+            self.ticks(
+                &format!("{path}.ticks"),
+                &band.ticks,
+                &band.fields,
+                set.levels,
+            );
+        } else {
+            self.zones(path, band, set);
+        }
         if let Some(v) = band.resting_balance_v {
             self.positive(format_args!("{path}.resting_balance_v"), v, "a voltage");
         }
@@ -205,15 +214,70 @@ impl Faults {
         );
     }
 
-    fn ticks(&mut self, path: &str, band: &Band, levels: usize) {
-        self.length(path, band.ticks.len(), levels);
-        let fields = band.fields.len();
-        for (level, row) in band.ticks.iter().enumerate() {
+    /// Zones cover the panel's rows in order, each with a whole table.
+    fn zones(&mut self, path: &str, band: &Band, set: &Waveforms) {
+        let alone = "no ticks beside zones, each of which has its own";
+        let value = format_args!("{} entries", band.ticks.len());
+        self.want(
+            band.ticks.is_empty(),
+            format_args!("{path}.ticks"),
+            value,
+            alone,
+        );
+        let zones = format!("{path}.zones");
+        let (count, rows) = (band.zones.len(), set.panel.rows);
+        let value = format_args!("{count} entries");
+        let most = format_args!("1 to {ZONES_MAX} zones");
+        self.want(count <= ZONES_MAX, &zones, value, most);
+        let mut next = 0;
+        for (i, zone) in band.zones.iter().enumerate() {
+            let at = format!("{zones}[{i}]");
+            self.zone_rows(&at, zone, next, rows);
+            self.ticks(
+                &format!("{at}.ticks"),
+                &zone.ticks,
+                &band.fields,
+                set.levels,
+            );
+            next = zone.row_last.saturating_add(1);
+        }
+        if let Some(last) = band.zones.last().filter(|_| next < rows) {
+            let at = format_args!("{zones}[{}].row_last", count - 1);
+            let expected = format_args!("{}, the panel's last row", rows - 1);
+            self.want(false, at, last.row_last, expected);
+        }
+    }
+
+    /// `next` is the first row that no zone before covers.
+    fn zone_rows(&mut self, path: &str, zone: &Zone, next: usize, rows: usize) {
+        let (first, last) = (zone.row_first, zone.row_last);
+        let expected = match next {
+            0 => "0, the panel's first row".to_owned(),
+            _ => format!("{next}, the row after the zone before: no gap, no overlap"),
+        };
+        self.want(
+            first == next,
+            format_args!("{path}.row_first"),
+            first,
+            expected,
+        );
+        let most = rows.saturating_sub(1);
+        let expected = format_args!(
+            "a row from {first} to {most}: not before the zone's first, not beyond the panel"
+        );
+        let holds = first <= last && last < rows;
+        self.want(holds, format_args!("{path}.row_last"), last, expected);
+    }
+
+    fn ticks(&mut self, path: &str, ticks: &[Vec<u32>], fields: &[Field], levels: usize) {
+        self.length(path, ticks.len(), levels);
+        let count = fields.len();
+        for (level, row) in ticks.iter().enumerate() {
             let at = format!("{path}[{level}]");
             let value = format_args!("{} numbers", row.len());
-            let expected = format_args!("{fields} numbers, one a field");
-            self.want(row.len() == fields, &at, value, expected);
-            for (f, (ticks, field)) in row.iter().zip(&band.fields).enumerate() {
+            let expected = format_args!("{count} numbers, one a field");
+            self.want(row.len() == count, &at, value, expected);
+            for (f, (ticks, field)) in row.iter().zip(fields).enumerate() {
                 let slot = field.slot_ticks;
                 let expected = format_args!("0 to {slot} ticks, the slot of field {f}");
                 self.want(*ticks <= slot, format_args!("{at}[{f}]"), ticks, expected);

@@ -1,7 +1,7 @@
 //! What a player asks of a set: which band, which ladder, how much longer.
 
 use super::set::{Band, Interval, StretchAt, Waveforms};
-use crate::drive::Field;
+use crate::drive::{Field, RowTicks};
 
 impl Waveforms {
     /// The band that serves a temperature, or `None` outside every band.
@@ -39,6 +39,15 @@ impl Interval {
 }
 
 impl Band {
+    /// The ticks of every row.
+    pub fn row_ticks(&self) -> RowTicks<'_> {
+        if self.zones.is_empty() {
+            RowTicks::Alike(&self.ticks)
+        } else {
+            RowTicks::Zones(&self.zones)
+        }
+    }
+
     /// The band's ladder, L*, darkest first: its own where it has one, else the common one of `set`.
     pub fn targets<'a>(&'a self, set: &'a Waveforms) -> &'a [f64] {
         self.targets_lstar.as_deref().unwrap_or(&set.targets_lstar)

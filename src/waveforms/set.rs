@@ -1,7 +1,7 @@
 //! `waveforms.json`: levels, bands, ticks, predictions.
 
 use super::certificate::Certificate;
-use crate::drive::{Erase, Field};
+use crate::drive::{Erase, Field, Zone};
 use serde::{Deserialize, Serialize};
 
 pub const FORMAT: &str = "greyloom-waveforms";
@@ -43,8 +43,13 @@ pub struct Band {
     pub stretch: Vec<StretchAt>,
     pub erase: Erase,
     pub fields: Vec<Field>,
-    /// One row a level, one number a field.
+    /// One row a level, one number a field; absent where rows have their ticks by zones, so that none is played that isn't
+    /// meant. [`Band::row_ticks`] tells the ticks of a row either way.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub ticks: Vec<Vec<u32>>,
+    /// In place of `ticks`: the tables of zones that cover the panel's rows in order, no gap, no overlap.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub zones: Vec<Zone>,
     /// Data voltage, V, of the resting balance that the controller is to play while the picture stands; absent: none.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub resting_balance_v: Option<f64>,

@@ -392,6 +392,7 @@ fn random_band(r: &mut Random, low: f64, high: f64, levels: usize) -> Band {
         resting_balance_v: r.chance(70).then(|| r.volts(1, 3)),
         targets_lstar: r.chance(30).then(|| ladder(levels)),
         ticks,
+        zones: Vec::new(),
         fields,
         predicted: Predicted {
             lstar: ladder(levels),

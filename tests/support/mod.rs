@@ -59,6 +59,7 @@ fn band(low: f64, high: f64, slow: f64, ladder: &[f64], own: Option<Vec<f64>>) -
         ticks: (0..LEVELS as u32)
             .map(|level| vec![70 - 2 * level, (level * 7) % 33])
             .collect(),
+        zones: Vec::new(),
         resting_balance_v: (slow > 1.0).then_some(1.5),
         targets_lstar: own,
         predicted: predicted(ladder),

@@ -96,11 +96,17 @@ static uint32_t stretched(uint32_t tick_us, uint16_t factor_4096)
     return (tick_us >> 8) * factor_4096 + (((tick_us & 0xFFu) * factor_4096 + 128u) >> 8);
 }
 
-static int play_field(struct refresh *r, const struct band *band, const struct field *field)
+static int play_field(struct refresh *r, struct band *band, const struct field *field)
 {
     uint16_t row;
+#ifdef GREYLOOM_ZONES
+    uint16_t end = first_zone(band);
+#endif
     r->lines.period_16 = stretched(field->tick_us, r->factor_4096);
     for (row = 0; row < GREYLOOM_ROWS; row++) {
+#ifdef GREYLOOM_ZONES
+        if (row == end) end = next_zone(band, field, r->player->of_level, end);
+#endif
         load_row(r, row);
         r->lines.row = row;
         r->lines.row_code = field->select;

@@ -41,7 +41,7 @@ enum greyloom_result {
 struct greyloom_player {
     int32_t charge[GREYLOOM_COLUMNS];           /* what the data left, twice the ticks on, before the offset */
     greyloom_ticks_t on[GREYLOOM_COLUMNS];      /* ticks on in this slot */
-    greyloom_ticks_t of_level[GREYLOOM_LEVELS]; /* ticks on in this field */
+    greyloom_ticks_t of_level[GREYLOOM_LEVELS]; /* ticks on in this field, and zone of rows */
     greyloom_code_t column[GREYLOOM_COLUMNS];
     uint16_t band; /* that played last */
 };

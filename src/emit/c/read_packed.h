@@ -16,6 +16,10 @@ struct band {
     uint16_t next; /* entry of the list that is being read */
     const uint8_t *at;     /* what comes next of the band in the image */
     const uint8_t *stroke; /* and of its erase */
+#ifdef GREYLOOM_ZONES
+    const uint8_t *zones; /* rows of each zone */
+    const uint8_t *zone;  /* and of the next */
+#endif
 };
 
 #define HEADER_BYTES 32u
@@ -129,6 +133,11 @@ static void next_stroke(struct band *band, struct stroke *stroke)
 
 static void begin_fields(struct band *band)
 {
+#ifdef GREYLOOM_ZONES
+    uint32_t zones = number(&band->at);
+    band->zones = band->at;
+    while (zones--) (void)number(&band->at);
+#endif
     band->fields = (uint16_t)number(&band->at);
 }
 
@@ -182,6 +191,23 @@ static void next_field(struct band *band, struct field *field, greyloom_ticks_t 
     if (lightens) field->gain = -field->gain;
     unpack(band, field->slot_ticks, (flags & 2u) != 0, of_level);
 }
+
+#ifdef GREYLOOM_ZONES
+/* The row after the first zone, whose levels are loaded with their field. */
+static uint16_t first_zone(struct band *band)
+{
+    band->zone = band->zones;
+    return (uint16_t)number(&band->zone);
+}
+
+/* Loads the levels of the next zone, which begins at a row; gives the row after it. */
+static uint16_t next_zone(struct band *band, const struct field *field, greyloom_ticks_t *of_level, uint16_t begin)
+{
+    int stepped = number(&band->at) != 0;
+    unpack(band, field->slot_ticks, stepped, of_level);
+    return (uint16_t)(begin + number(&band->zone));
+}
+#endif
 
 static uint32_t image_u32(uint32_t at)
 {

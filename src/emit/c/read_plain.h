@@ -15,6 +15,9 @@ struct band {
     uint16_t stretches, strokes, fields;
     uint16_t next; /* entry of the list that is being read */
     const struct greyloom_band *of;
+#ifdef GREYLOOM_ZONES
+    uint16_t zone; /* that is being played */
+#endif
 };
 
 static void open_band(struct band *band, uint16_t index)
@@ -59,11 +62,17 @@ static void begin_fields(struct band *band)
     band->next = 0;
 }
 
+/* Ticks of all levels from their first on. */
+static void load_levels(const struct band *band, const uint16_t *ticks, greyloom_ticks_t *of_level)
+{
+    uint16_t level;
+    for (level = 0; level < GREYLOOM_LEVELS; level++, ticks += band->fields) of_level[level] = (greyloom_ticks_t)*ticks;
+}
+
 static void next_field(struct band *band, struct field *field, greyloom_ticks_t *of_level)
 {
     const struct greyloom_field *of = &band->of->field[band->next];
     const uint16_t *ticks = band->of->ticks + band->next++;
-    uint16_t level;
     field->tick_us = of->tick_us;
     field->gain = of->gain;
     field->slot_ticks = of->slot_ticks;
@@ -72,7 +81,27 @@ static void next_field(struct band *band, struct field *field, greyloom_ticks_t 
     field->on = (greyloom_code_t)of->on_code;
     field->off = (greyloom_code_t)of->off_code;
     field->mirrored = (uint8_t)of->mirrored;
-    for (level = 0; level < GREYLOOM_LEVELS; level++, ticks += band->fields) of_level[level] = (greyloom_ticks_t)*ticks;
+    load_levels(band, ticks, of_level);
 }
+
+#ifdef GREYLOOM_ZONES
+/* The row after the first zone, whose levels are loaded with their field. */
+static uint16_t first_zone(struct band *band)
+{
+    band->zone = 0;
+    return band->of->zone_end[0];
+}
+
+/* Loads the levels of the next zone, which begins at a row; gives the row after it. */
+static uint16_t next_zone(struct band *band, const struct field *field, greyloom_ticks_t *of_level, uint16_t begin)
+{
+    const uint32_t a_zone = (uint32_t)GREYLOOM_LEVELS * band->fields;
+    (void)field;
+    (void)begin;
+    band->zone++;
+    load_levels(band, band->of->ticks + band->zone * a_zone + band->next - 1, of_level);
+    return band->of->zone_end[band->zone];
+}
+#endif
 
 #endif /* GREYLOOM_READ_H */

@@ -10,6 +10,6 @@ pub use write::{image, packed_image};
 pub const MAGIC: [u8; 4] = *b"GLIM";
 /// Bytes of the header.
 pub const HEADER: usize = 32;
-/// Bits of a field's flags: mirrored; ticks of the levels by their steps.
+/// Bits of a field's flags: mirrored; ticks of the levels (of the first zone) by their steps.
 const MIRRORED: u32 = 1;
 const STEPPED: u32 = 2;

@@ -3,11 +3,11 @@
 use super::write::with_notes;
 use super::{HEADER, MAGIC, MIRRORED, STEPPED};
 use crate::emit::bits::{Bytes, width_of};
-use crate::emit::describe::TABLE_VERSION;
+use crate::emit::describe::TABLE_VERSION_MAX;
 use crate::emit::fault::LIST_MAX;
 use crate::emit::hash::crc32;
 use crate::emit::tables::{
-    BalanceTable, BandTable, FieldTable, Rail, StretchTable, StrokeTable, Tables,
+    BalanceTable, BandTable, FieldTable, Rail, StretchTable, StrokeTable, Tables, ZoneTable,
 };
 use crate::waveforms::LEVELS;
 
@@ -23,7 +23,7 @@ pub enum ImageError {
     )]
     HeaderCrc { found: u32, expected: u32 },
     #[error(
-        "table version {0}: expected {TABLE_VERSION}, the only one that this program reads; a newer greyloom wrote it"
+        "table version {0}: expected 1 to {TABLE_VERSION_MAX}, those that this program reads; a newer greyloom wrote it"
     )]
     Version(u16),
     #[error("{found} bytes: expected {expected}, as its header tells; {}", cut_or_longer(*found, *expected))]
@@ -89,7 +89,7 @@ impl Header<'_> {
         if found != expected {
             return Err(ImageError::HeaderCrc { found, expected });
         }
-        if self.u16(4) != TABLE_VERSION {
+        if !(1..=TABLE_VERSION_MAX).contains(&self.u16(4)) {
             return Err(ImageError::Version(self.u16(4)));
         }
         let (expected, found) = (self.u32(8) as usize, bytes.len());
@@ -143,6 +143,7 @@ impl Header<'_> {
             let band = Reader {
                 tables: &tables,
                 erases: &erases,
+                zoned: self.u16(4) > 1,
                 bytes,
             }
             .band();
@@ -230,6 +231,8 @@ fn erases(mut bytes: Bytes) -> Option<Vec<Erase>> {
 struct Reader<'a> {
     tables: &'a Tables,
     erases: &'a [Erase],
+    /// Whether each band tells zones of rows.
+    zoned: bool,
     bytes: Bytes<'a>,
 }
 
@@ -254,8 +257,10 @@ impl Reader<'_> {
             true => None,
             false => Some(ladder(own, levels)?),
         };
-        let mut ticks = vec![Vec::new(); levels];
-        let fields = self.list(|r| r.field(&mut ticks))?;
+        let mut zones = self.zones()?;
+        let fields = self.list(|r| r.field(&mut zones))?;
+        let alike = zones.len() == 1;
+        let ticks = zones.pop_if(|_| alike).map_or(Vec::new(), |z| z.ticks);
         let band = BandTable {
             low_16: i16::try_from(low).ok()?,
             high_16: i16::try_from(high).ok()?,
@@ -269,6 +274,7 @@ impl Reader<'_> {
             strokes: erase.strokes.clone(),
             fields,
             ticks,
+            zones,
         };
         self.bytes.0.is_empty().then_some(band)
     }
@@ -293,7 +299,27 @@ impl Reader<'_> {
         })
     }
 
-    fn field(&mut self, ticks: &mut [Vec<u16>]) -> Option<FieldTable> {
+    /// The rows of each zone, without ticks yet; one zone where all rows are alike.
+    fn zones(&mut self) -> Option<Vec<ZoneTable>> {
+        let (rows, levels) = (self.tables.rows, usize::from(self.tables.levels));
+        let rows: Vec<u16> = match self.zoned {
+            true => self.list(|r| r.bytes.narrow())?,
+            false => vec![rows],
+        };
+        let mut next: u16 = 0;
+        let zone = |rows: u16| {
+            let row_first = next;
+            next = next.checked_add(rows)?;
+            Some(ZoneTable {
+                row_first,
+                row_last: next.checked_sub(1)?,
+                ticks: vec![Vec::new(); levels],
+            })
+        };
+        rows.into_iter().map(zone).collect()
+    }
+
+    fn field(&mut self, zones: &mut [ZoneTable]) -> Option<FieldTable> {
         let row_rail: u16 = self.bytes.narrow()?;
         let rail = self.tables.row_rails.get(usize::from(row_rail))?;
         let sign = if rail.mv < 0 { -1 } else { 1 };
@@ -312,16 +338,27 @@ impl Reader<'_> {
         }
         field.mirrored = flags & MIRRORED != 0;
         field.gain = i32::try_from(self.bytes.number()?).ok()? * sign;
-        let packed = if flags & STEPPED != 0 {
-            self.bytes.steps(ticks.len())?
+        let mut stepped = Some(flags & STEPPED != 0);
+        for zone in zones {
+            let stepped = match stepped.take() {
+                Some(first) => first,
+                None => self.bytes.number()? != 0,
+            };
+            self.ticks(&field, stepped, &mut zone.ticks)?;
+        }
+        Some(field)
+    }
+
+    /// Puts a field's ticks behind those that each level has.
+    fn ticks(&mut self, field: &FieldTable, stepped: bool, levels: &mut [Vec<u16>]) -> Option<()> {
+        let packed = if stepped {
+            self.bytes.steps(levels.len())?
         } else {
             let width = width_of(field.slot_ticks);
-            self.bytes.packed(width, ticks.len())?
+            self.bytes.packed(width, levels.len())?
         };
-        ticks
-            .iter_mut()
-            .zip(packed)
-            .for_each(|(row, t)| row.push(t));
-        Some(field)
+        let each = levels.iter_mut().zip(packed);
+        each.for_each(|(row, t)| row.push(t));
+        Some(())
     }
 }

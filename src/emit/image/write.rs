@@ -3,7 +3,7 @@
 use super::{HEADER, MAGIC, MIRRORED, STEPPED};
 use crate::emit::bits::{by_steps, put_number, put_packed, put_signed, width_of};
 use crate::emit::build::Built;
-use crate::emit::describe::{TABLE_VERSION, description};
+use crate::emit::describe::description;
 use crate::emit::hash::crc32;
 use crate::emit::tables::{BandTable, FieldTable, Rail, StretchTable, Tables};
 
@@ -20,7 +20,7 @@ pub fn packed_image(tables: &Tables) -> Vec<u8> {
 pub(super) fn with_notes(tables: &Tables, notes: &str) -> Vec<u8> {
     let mut body = Vec::new();
     let erases = Erases::of(tables);
-    let bands = tables.bands.iter().map(|b| band(b, &erases));
+    let bands = tables.bands.iter().map(|b| band(tables, b, &erases));
     let sections = [
         tables.panel.as_bytes().to_vec(),
         notes.as_bytes().to_vec(),
@@ -40,7 +40,7 @@ pub(super) fn with_notes(tables: &Tables, notes: &str) -> Vec<u8> {
 fn header(tables: &Tables, body: &[u8]) -> Vec<u8> {
     let total = (HEADER + body.len()) as u32;
     let mut out = MAGIC.to_vec();
-    out.extend(TABLE_VERSION.to_le_bytes());
+    out.extend(tables.version().to_le_bytes());
     out.extend(tables.levels.to_le_bytes());
     out.extend(total.to_le_bytes());
     out.extend(tables.parameter_hash.to_le_bytes());
@@ -116,7 +116,7 @@ fn erase(band: &BandTable) -> Vec<u8> {
     out
 }
 
-fn band(band: &BandTable, erases: &Erases) -> Vec<u8> {
+fn band(tables: &Tables, band: &BandTable, erases: &Erases) -> Vec<u8> {
     let mut out = Vec::new();
     put_signed(&mut out, band.low_16.into());
     put_number(&mut out, rise(band.low_16, band.high_16));
@@ -135,10 +135,17 @@ fn band(band: &BandTable, erases: &Erases) -> Vec<u8> {
     stretch(&mut out, &band.stretch);
     let own = band.targets_lstar_100.as_ref();
     put_section(&mut out, &own.map_or(Vec::new(), |t| ladder(t)));
+    if tables.zones_max().is_some() {
+        let rows = band.rows_of_tables(tables.rows);
+        put_number(&mut out, rows.len() as u32);
+        rows.iter()
+            .for_each(|n| put_number(&mut out, u32::from(*n)));
+    }
     put_number(&mut out, band.fields.len() as u32);
     for (i, f) in band.fields.iter().enumerate() {
-        let ticks: Vec<u16> = band.ticks.iter().map(|t| t[i]).collect();
-        field(&mut out, f, &ticks);
+        let of = |table: &[Vec<u16>]| table.iter().map(|t| t[i]).collect();
+        let zones: Vec<Vec<u16>> = band.tables().map(of).collect();
+        field(&mut out, f, &zones);
     }
     out
 }
@@ -165,13 +172,12 @@ fn ladder(targets: &[u16]) -> Vec<u8> {
     by_steps(targets).unwrap_or_default()
 }
 
-/// With the ticks of every level, in whichever way takes fewer bytes.
-fn field(out: &mut Vec<u8>, f: &FieldTable, ticks: &[u16]) {
-    let mut each = Vec::new();
-    put_packed(&mut each, width_of(f.slot_ticks), ticks.iter().copied());
-    let steps = by_steps(ticks).filter(|s| s.len() < each.len());
+/// With the ticks of every level in each zone; one where all rows are alike.
+fn field(out: &mut Vec<u8>, f: &FieldTable, zones: &[Vec<u16>]) {
+    let mut zones = zones.iter().map(|ticks| zone(f, ticks));
+    let (stepped, ticks) = zones.next().unwrap_or_default();
     let mirrored = if f.mirrored { MIRRORED } else { 0 };
-    let stepped = if steps.is_some() { STEPPED } else { 0 };
+    let stepped = if stepped { STEPPED } else { 0 };
     for number in [
         f.row_rail.into(),
         f.column_pair.into(),
@@ -183,5 +189,17 @@ fn field(out: &mut Vec<u8>, f: &FieldTable, ticks: &[u16]) {
     ] {
         put_number(out, number);
     }
-    out.extend(steps.unwrap_or(each));
+    out.extend(ticks);
+    for (stepped, ticks) in zones {
+        put_number(out, stepped.into());
+        out.extend(ticks);
+    }
+}
+
+/// Ticks of every level in whichever way takes fewer bytes; whether by their steps.
+fn zone(f: &FieldTable, ticks: &[u16]) -> (bool, Vec<u8>) {
+    let mut each = Vec::new();
+    put_packed(&mut each, width_of(f.slot_ticks), ticks.iter().copied());
+    let steps = by_steps(ticks).filter(|s| s.len() < each.len());
+    (steps.is_some(), steps.unwrap_or(each))
 }
