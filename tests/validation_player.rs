@@ -51,9 +51,18 @@ fn layout_of(seed: u64) -> Layout {
 
 /// Random pictures on random sets: every code of every line in every tick, and how long the tick lasts.
 fn replay(compiler: &str, sets: u64, pictures: usize) -> (u64, u64) {
+    replay_sets(compiler, sets, pictures, random_set)
+}
+
+fn replay_sets(
+    compiler: &str,
+    sets: u64,
+    pictures: usize,
+    set: fn(u64) -> Waveforms,
+) -> (u64, u64) {
     let (mut played, mut ticks) = (0, 0);
     for seed in 0..sets {
-        let set = random_set(seed);
+        let set = set(seed);
         let built = built_with_codes(&set, seed);
         let plays = plays(&built, pictures, seed);
         ticks += replay_natively(compiler, &set, layout_of(seed), &built, &plays);
@@ -70,6 +79,18 @@ fn random_pictures_give_the_line_levels_of_the_drive_model() {
     let (played, ticks) = replay("cc", 10, 12);
     assert!(
         played == 120 && ticks > 50_000,
+        "{played} pictures, {ticks} ticks"
+    );
+}
+
+#[test]
+fn zones_of_rows_give_the_line_levels_of_the_drive_model() {
+    if !has("cc", "the player with zones of rows") {
+        return;
+    }
+    let (played, ticks) = replay_sets("cc", 10, 8, random_zoned_set);
+    assert!(
+        played == 80 && ticks > 30_000,
         "{played} pictures, {ticks} ticks"
     );
 }
@@ -133,6 +154,12 @@ fn twenty_random_pictures_under_emulation() {
         played += plays.len();
     }
     assert_eq!(played, 20);
+    for seed in [6, 7] {
+        let set = random_zoned_set(seed);
+        let built = built_with_codes(&set, seed);
+        let plays = plays(&built, 3, seed);
+        replay_emulated(&set, layout_of(seed), &built, &plays);
+    }
 }
 
 /// Outside its bands nothing is put on the lines; a refresh that is ended leaves them at 0 V.
@@ -222,7 +249,12 @@ fn the_self_test_passes_and_catches_another_player() {
     if !has("cc", "the self test") {
         return;
     }
-    for (set, layout) in [(shipped(), Layout::Packed), (random_set(3), Layout::Plain)] {
+    let sets = [
+        (shipped(), Layout::Packed),
+        (random_set(3), Layout::Plain),
+        (random_zoned_set(5), Layout::Packed),
+    ];
+    for (set, layout) in sets {
         let built = built(&set);
         let folder = tempfile::tempdir().expect("a folder");
         for form in [Form::C, Form::Vectors] {

@@ -3,7 +3,7 @@
 mod emit_bench;
 mod support;
 
-use emit_bench::{Random, random_set, shipped};
+use emit_bench::{Random, random_set, random_zoned_set, shipped};
 use greyloom::emit::{
     Built, HEADER, ImageError, Layout, MAGIC, TableOptions, c_table, crc32, image, packed_image,
     read_image, rust_table,
@@ -33,6 +33,7 @@ fn mend(bytes: &mut [u8]) {
 #[test]
 fn every_number_comes_back() {
     let sets = (0..40).map(random_set).chain([shipped(), harbour_tile()]);
+    let sets = sets.chain((0..40).map(random_zoned_set));
     for set in sets {
         let built = built(&set);
         let (tables, notes) = read_image(&image(&built)).expect("an image");
@@ -51,9 +52,14 @@ fn every_number_comes_back() {
 /// All of one image's 16 thousand bits and all of a smaller one's.
 #[test]
 fn every_single_bit_flip_is_refused() {
+    let zoned = built(&random_zoned_set(1));
     let built = built(&shipped());
     let mut flips = 0;
-    for whole in [image(&built), packed_image(&built.tables)] {
+    for whole in [
+        image(&built),
+        packed_image(&built.tables),
+        packed_image(&zoned.tables),
+    ] {
         for bit in 0..8 * whole.len() {
             let mut bytes = whole.clone();
             bytes[bit / 8] ^= 1 << (bit % 8);
@@ -82,10 +88,10 @@ fn cut_longer_foreign_and_newer_images_are_named() {
         Err(ImageError::Length { .. })
     ));
     let mut newer = whole.clone();
-    newer[4] = 2;
+    newer[4] = 3;
     mend(&mut newer);
     let error = read_image(&newer).expect_err("newer");
-    assert_eq!(error, ImageError::Version(2));
+    assert_eq!(error, ImageError::Version(3));
     assert!(error.to_string().contains("newer greyloom"), "{error}");
     let mut foreign = whole;
     foreign[0] = b'X';
@@ -129,6 +135,7 @@ fn other_bytes_of_the_same_table_are_refused() {
 fn fuzz(seconds: u64, seed: u64) -> (u64, u64) {
     let seeds: Vec<Vec<u8>> = (0..24)
         .map(random_set)
+        .chain((0..12).map(random_zoned_set))
         .chain([shipped(), harbour_tile()])
         .flat_map(|set| {
             let built = built(&set);

@@ -1,6 +1,6 @@
 //! Energy of given pictures against edges counted line by line, and the life of a cell against day-by-day stepping.
 
-use greyloom::drive::{Cell, Duty, Erase, Field, Life, PanelLoad, Stroke};
+use greyloom::drive::{Cell, Duty, Erase, Field, Life, PanelLoad, Stroke, Zone};
 
 /// Relative: the same edges added in another order.
 const ROUNDING: f64 = 1e-12;
@@ -70,6 +70,53 @@ fn column_v2(fields: &[Field], ticks: &[Vec<u32>], levels: &[usize]) -> f64 {
         trace.push(0.0);
     }
     trace.windows(2).map(|v| (v[1] - v[0]).powi(2)).sum()
+}
+
+/// The same where rows have their ticks by zones: edges as counted on lines whose levels lie one behind the other.
+#[test]
+fn energy_of_every_picture_by_zones() {
+    for fields in schemes() {
+        let alike = levels(&fields);
+        let table = |turn: usize| -> Vec<Vec<u32>> {
+            let level = |l: usize| {
+                let ticks = alike[(l + turn) % 3].iter();
+                ticks.map(|t| t / (1 + turn as u32)).collect()
+            };
+            (0..3).map(level).collect()
+        };
+        let zone = |row_first, row_last, turn| Zone {
+            row_first,
+            row_last,
+            ticks: table(turn),
+        };
+        for zones in [
+            vec![zone(0, 0, 1), zone(1, 2, 0)],
+            vec![zone(0, 1, 2), zone(2, 2, 1)],
+        ] {
+            let all: Vec<Vec<u32>> = zones.iter().flat_map(|z| z.ticks.clone()).collect();
+            let entry = |row: usize, level: usize| 3 * usize::from(row > zones[0].row_last) + level;
+            let worst = LOAD.worst_energy(&erase(), &fields, &zones);
+            let mut largest_mj: f64 = 0.0;
+            for number in 0..729 {
+                let picture: Vec<usize> = (0..6).map(|p| number / 3usize.pow(p) % 3).collect();
+                let got = LOAD
+                    .picture_energy(&erase(), &fields, &zones, &picture)
+                    .unwrap();
+                let column = |c: usize| [0, 1, 2].map(|row| entry(row, picture[2 * row + c]));
+                let v2: f64 = (0..2).map(|c| column_v2(&fields, &all, &column(c))).sum();
+                let wanted_mj = COLUMN_F * v2 * 1e3;
+                assert!(
+                    (got.columns_mj / wanted_mj - 1.0).abs() <= ROUNDING,
+                    "{picture:?}"
+                );
+                largest_mj = largest_mj.max(got.columns_mj);
+            }
+            assert!(
+                (worst.columns_mj / largest_mj - 1.0).abs() <= ROUNDING,
+                "{fields:?}"
+            );
+        }
+    }
 }
 
 /// All 3⁶ pictures of six pixels: each as counted, none above the worst, the worst among them.

@@ -3,7 +3,7 @@
 mod emit_bench;
 mod support;
 
-use emit_bench::{STRICT, has, output, random_set};
+use emit_bench::{STRICT, has, output, random_set, random_zoned_set};
 use greyloom::emit::{
     Built, Form, Layout, TableOptions, c_table, crc32, parameter_hash, period_16,
 };
@@ -45,7 +45,13 @@ int main(void) {
             if (k->balance_step) p(1e3 * f->gain / k->balance_step);
         }
         for (i = 0; i < k->stretches; i++) { p(k->stretch[i].temperature_16); p(k->stretch[i].factor_4096); }
-        for (i = 0; i < PIER_LEVELS * k->fields; i++) p(k->ticks[i]);
+#ifdef PIER_ZONES
+        int zones = 0;
+        do p(k->zone_end[zones]); while (k->zone_end[zones++] < PIER_ROWS);
+#else
+        int zones = 1;
+#endif
+        for (i = 0; i < zones * PIER_LEVELS * k->fields; i++) p(k->ticks[i]);
         for (i = 0; i < PIER_LEVELS; i++) p(k->target_lstar_100[i]);
     }
     for (b = 0; b < PIER_BANDS; b++) p(pier_bands[b].refresh_ms);
@@ -161,7 +167,12 @@ fn expected_band(set: &Waveforms, band: &Band, all: &mut Vec<f64>) {
             .iter()
             .flat_map(|s| [16.0 * s.temperature_c, 4096.0 * s.factor]),
     );
-    all.extend(band.ticks.iter().flatten().map(|t| f64::from(*t)));
+    if set.bands.iter().any(|b| b.zones.len() > 1) {
+        let zones = band.row_ticks().parts(set.panel.rows);
+        all.extend(zones.map(|(rows, _)| rows.end as f64));
+    }
+    let ticks = band.row_ticks().tables().flatten().flatten();
+    all.extend(ticks.map(|t| f64::from(*t)));
     all.extend(band.targets(set).iter().map(|t| 100.0 * t));
 }
 
@@ -202,7 +213,7 @@ fn every_number_of_the_table_is_that_of_the_set() {
     }
     let numbers = compare(&harbour_tile());
     assert!(numbers > 3 * 32 * 3, "only {numbers} numbers were compared");
-    for set in (0..8).map(random_set) {
+    for set in (0..8).map(random_set).chain((0..4).map(random_zoned_set)) {
         assert!(compare(&set) > 20);
     }
 }
@@ -261,19 +272,24 @@ fn the_rust_module_holds_the_same() {
     if !has(&rustc, "the Rust module") {
         return;
     }
-    let set = harbour_tile().rounded();
-    let built = built(&set);
-    for layout in [Layout::Plain, Layout::Packed] {
+    let built = [harbour_tile(), random_zoned_set(1)].map(|set| built(&set.rounded()));
+    let cases = built
+        .iter()
+        .flat_map(|b| [(b, Layout::Plain), (b, Layout::Packed)]);
+    for (built, layout) in cases {
         let folder = tempfile::tempdir().expect("a folder");
         let write = |name: &str, text: &str| {
             std::fs::write(folder.path().join(name), text).expect("written")
         };
-        write("table.rs", &greyloom::emit::rust_table(&built, layout));
+        write("table.rs", &greyloom::emit::rust_table(built, layout));
         write(
             "bare.rs",
             "#![no_std]\n#![deny(warnings)]\npub mod table;\n",
         );
         let print = match layout {
+            Layout::Plain if built.tables.version() > 1 => {
+                "for b in &table::BANDS { print!(\"{} {} {} {:?} {:?} \", b.low_16, b.rest_ticks, b.balance_step, b.zone_end, b.ticks); for f in b.fields { print!(\"{} {} {} \", f.gain, f.on_code, f.mirrored); } for l in b.target_lstar_100 { print!(\"{l} \"); } }"
+            }
             Layout::Plain => {
                 "for b in &table::BANDS { print!(\"{} {} {} {:?} \", b.low_16, b.rest_ticks, b.balance_step, b.ticks); for f in b.fields { print!(\"{} {} {} \", f.gain, f.on_code, f.mirrored); } for l in b.target_lstar_100 { print!(\"{l} \"); } }"
             }
@@ -295,7 +311,7 @@ fn the_rust_module_holds_the_same() {
         );
         let printed =
             String::from_utf8(output(&mut Command::new(folder.path().join("main")))).expect("text");
-        assert_eq!(printed, wanted(&built, layout));
+        assert_eq!(printed, wanted(built, layout));
     }
 }
 
@@ -308,7 +324,16 @@ fn wanted(built: &Built, layout: Layout) -> String {
     }
     let t = &built.tables;
     let band = |b: &greyloom::emit::BandTable| {
-        let ticks: Vec<u16> = b.ticks.concat();
+        let ticks: Vec<u16> = b.tables().flatten().flatten().copied().collect();
+        let mut end = 0;
+        let ends = b.rows_of_tables(t.rows).into_iter().map(|rows| {
+            end += rows;
+            end
+        });
+        let zones = match t.version() {
+            1 => String::new(),
+            _ => format!("{:?} ", ends.collect::<Vec<u16>>()),
+        };
         let fields: String = b
             .fields
             .iter()
@@ -317,7 +342,7 @@ fn wanted(built: &Built, layout: Layout) -> String {
         let targets = b.targets_lstar_100.as_ref().unwrap_or(&t.targets_lstar_100);
         let targets: String = targets.iter().map(|l| format!("{l} ")).collect();
         format!(
-            "{} {} {} {ticks:?} {fields}{targets}",
+            "{} {} {} {zones}{ticks:?} {fields}{targets}",
             b.low_16,
             b.rest_ticks,
             b.balance.map_or(0, |x| x.step)
@@ -385,6 +410,25 @@ fn every_form_tells_what_is_needed_to_play_it() {
     }
     let from_file = Built::of(&set.rounded(), &TableOptions::default()).expect("tables");
     assert_eq!(built, from_file, "the hash must tell the whole table");
+}
+
+/// A set without zones says nothing of them; one with zones is of another version, in every form.
+#[test]
+fn zones_are_told_where_there_are_some() {
+    let (alike, zoned) = (harbour_tile(), random_zoned_set(1));
+    for (set, version, told) in [(alike, 1, false), (zoned, 2, true)] {
+        let built = built(&set);
+        assert_eq!(built.tables.version(), version);
+        for form in [Form::C, Form::Rust, Form::Binary, Form::Json] {
+            let files = form
+                .files(&set, &built, "pier", Layout::Plain)
+                .expect("files");
+            let (name, bytes) = &files[0];
+            let text = String::from_utf8_lossy(bytes);
+            assert_eq!(text.to_lowercase().contains("zone"), told, "{name}");
+            assert!(text.contains(&format!("Table version {version}")), "{name}");
+        }
+    }
 }
 
 /// The worst errors that the header states, found again from the set.

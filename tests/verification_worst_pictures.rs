@@ -1,16 +1,18 @@
 //! The worst of all pictures against every picture of a small panel; charge against integrating what the pixels feel.
 
+mod row_zones;
 mod slow_fields;
 mod small_panel;
 
 use greyloom::design::proof::Finished;
 use greyloom::design::reach::{Climate, Scheme};
-use greyloom::drive::{Erase, Field, Stroke, worst_net_impulse_vs};
+use greyloom::drive::{Erase, Field, RowTicks, Stroke, Zone, worst_net_impulse_vs};
 use greyloom::panel::{
     Before, Levels, PictureRun, Played, balance_shift, column_impulse_vs, extreme_contents,
     greedy_apart, picture_impulse_vs, pulling_content, resting_balance,
 };
 use greyloom::response::Response;
+use row_zones::zones;
 use slow_fields::plain;
 use small_panel::{Numbers, RUNG, SlotTable, response};
 
@@ -45,7 +47,7 @@ fn scheme(fields: &[Field]) -> Scheme {
     }
 }
 
-fn played<'a>(scheme: &'a Scheme, ticks: &'a [Vec<u32>]) -> Played<'a> {
+fn played<'a>(scheme: &'a Scheme, ticks: &'a [Zone]) -> Played<'a> {
     Played {
         erase: &scheme.erase,
         fields: &scheme.fields,
@@ -72,7 +74,7 @@ fn every_content() -> impl Iterator<Item = Vec<usize>> {
 fn extremes(
     response: &Response,
     scheme: &Scheme,
-    ticks: &[Vec<u32>],
+    ticks: &[Zone],
     (row, level): (usize, usize),
 ) -> (f64, f64) {
     let movers = response.movers(CLIMATE.temperature_c, CLIMATE.stretch);
@@ -84,7 +86,7 @@ fn extremes(
     let shown = every_content()
         .filter(|content| content[row] == level)
         .map(|content| {
-            let content: Vec<Vec<u32>> = content.iter().map(|&l| ticks[l].clone()).collect();
+            let content = ticks_of(ticks, content.iter().copied());
             let coverage = tables.iter().map(|t| t.coverage(start, row, &content));
             response.curve.lstar(coverage.sum())
         });
@@ -93,16 +95,47 @@ fn extremes(
     })
 }
 
-/// Ticks of levels in one field, and in two where no level is the extreme of both.
-fn cases() -> Vec<(Scheme, Vec<Vec<u32>>)> {
+/// The ticks of each row that shows some levels.
+fn ticks_of(ticks: &[Zone], levels: impl Iterator<Item = usize>) -> Vec<Vec<u32>> {
+    let ticks = RowTicks::Zones(ticks);
+    let rows = levels.enumerate();
+    rows.map(|(row, l)| ticks.in_row(row)[l].clone()).collect()
+}
+
+fn one_field(ticks: [u32; LEVELS]) -> Vec<Vec<u32>> {
+    ticks.map(|t| vec![t]).to_vec()
+}
+
+fn two_fields(ticks: [[u32; 2]; LEVELS]) -> Vec<Vec<u32>> {
+    ticks.map(|t| t.to_vec()).to_vec()
+}
+
+/// Ticks of levels in one field, and in two where no level is the extreme of both; in all rows alike, then by zones of them.
+fn cases() -> Vec<(Scheme, Vec<Zone>)> {
     let (strong, weak) = (field(9.0, 3.0, 12, 1, false), field(5.5, 2.25, 5, 0, false));
+    let (one, two) = (scheme(&[strong]), scheme(&[weak, strong]));
+    let zoned = |cuts: &[usize], tables: Vec<Vec<Vec<u32>>>| {
+        let mut tables = tables.into_iter();
+        zones(ROWS, cuts, || tables.next().expect("a table each"))
+    };
+    let alone = one_field([12, 7, 3, 0]);
+    let both = two_fields([[1, 11], [5, 6], [0, 4], [3, 0]]);
     vec![
-        (scheme(&[strong]), [12, 7, 3, 0].map(|t| vec![t]).to_vec()),
+        (one.clone(), zoned(&[], vec![alone.clone()])),
+        (two.clone(), zoned(&[], vec![both.clone()])),
         (
-            scheme(&[weak, strong]),
-            [[1, 11], [5, 6], [0, 4], [3, 0]]
-                .map(|t| t.to_vec())
-                .to_vec(),
+            one,
+            zoned(
+                &[1, 4],
+                vec![one_field([10, 9, 2, 1]), alone, one_field([8, 8, 6, 5])],
+            ),
+        ),
+        (
+            two,
+            zoned(
+                &[2],
+                vec![both, two_fields([[2, 9], [4, 7], [1, 3], [2, 1]])],
+            ),
         ),
     ]
 }
@@ -116,7 +149,7 @@ fn the_bound_holds_for_every_picture_and_is_reached_where_one_level_is_extreme()
             scheme: &scheme,
             rows: ROWS,
             settle_ms: SETTLE_MS,
-            ticks: (&ticks).into(),
+            ticks: RowTicks::Zones(&ticks),
             correction: None,
         };
         let contents = extreme_contents(&scheme.fields, &ticks, ROWS);
@@ -181,13 +214,9 @@ fn the_greedy_bound_holds_for_mirrored_fields() {
     let mirrored = field(9.0, 3.0, 12, 1, true);
     let weak = field(6.0, 2.25, 5, 0, true);
     let cases = [
-        (scheme(&[mirrored]), [12, 7, 3, 0].map(|t| vec![t]).to_vec()),
-        (
-            scheme(&[weak, mirrored]),
-            [[1, 11], [5, 6], [0, 4], [3, 0]]
-                .map(|t| t.to_vec())
-                .to_vec(),
-        ),
+        (scheme(&[mirrored]), cases().remove(0).1),
+        (scheme(&[weak, mirrored]), cases().remove(1).1),
+        (scheme(&[mirrored]), cases().remove(2).1),
     ];
     for (scheme, ticks) in cases {
         let bound = greedy_apart(&response, &played(&scheme, &ticks), ROWS);
@@ -209,7 +238,7 @@ fn the_greedy_bound_holds_for_mirrored_fields() {
         scheme: &scheme,
         rows: ROWS,
         settle_ms: SETTLE_MS,
-        ticks: (&ticks).into(),
+        ticks: RowTicks::Zones(&ticks),
         correction: None,
     };
     let contents = extreme_contents(&scheme.fields, &ticks, ROWS);
@@ -221,17 +250,17 @@ fn the_greedy_bound_holds_for_mirrored_fields() {
     }
 }
 
-fn two_plain_fields() -> (Scheme, Vec<Vec<u32>>) {
-    cases().remove(1)
+fn two_plain_fields() -> (Scheme, Vec<Zone>) {
+    cases().remove(3)
 }
 
 /// Net impulse of a pixel, piece by piece of every slot.
-fn integrated_vs(scheme: &Scheme, ticks: &[Vec<u32>], content: &[u16], row: usize) -> f64 {
+fn integrated_vs(scheme: &Scheme, ticks: &[Zone], content: &[u16], row: usize) -> f64 {
     let strokes = scheme.erase.strokes.iter().map(|s| s.pixel_v * s.ms * 1e-3);
     let mut sum: f64 = strokes.sum();
     for (f, field) in scheme.fields.iter().enumerate() {
         for (r, &level) in content.iter().enumerate() {
-            let d = ticks[usize::from(level)][f];
+            let d = RowTicks::Zones(ticks).in_row(r)[usize::from(level)][f];
             let pieces = if r == row {
                 field.own_slot(d)
             } else {
@@ -255,7 +284,8 @@ fn charge_is_the_integral_of_what_every_pixel_feels() {
     let mut numbers = Numbers(17);
     let mut cases = cases();
     let mirrored = field(9.0, 3.0, 12, 1, true);
-    cases.push((scheme(&[mirrored]), [12, 7, 3, 0].map(|t| vec![t]).to_vec()));
+    let alone = cases[0].1.clone();
+    cases.push((scheme(&[mirrored]), alone));
     let mut largest = 0.0f64;
     for (scheme, ticks) in cases {
         let columns = 3;
@@ -287,18 +317,45 @@ fn charge_is_the_integral_of_what_every_pixel_feels() {
     assert!(largest > 0.1, "{largest}");
 }
 
+/// The largest charge of any picture, zone by zone and by trying every column.
+#[test]
+fn the_worst_charge_is_that_of_every_picture() {
+    for (scheme, ticks) in cases() {
+        let worst = worst_net_impulse_vs(&scheme.erase, &scheme.fields, &ticks, ROWS);
+        let worst = worst.expect("rows");
+        let (mut largest, mut column) = (0.0f64, 0.0f64);
+        for content in every_content() {
+            let levels: Vec<u16> = content.iter().map(|&l| l as u16).collect();
+            let picture = Levels {
+                columns: 1,
+                levels: &levels,
+            };
+            let part = column_impulse_vs(&scheme.fields, &ticks, picture)[0];
+            column = column.max(part.abs());
+            largest = largest.max(integrated_vs(&scheme, &ticks, &levels, 2).abs());
+        }
+        assert!((worst.value_vs.abs() - largest).abs() < ROUNDING_VS);
+        assert!((worst.column_vs - column).abs() < ROUNDING_VS && column > 1e-3);
+    }
+}
+
 /// A balance is a hold at its voltage: slot by slot, then the rest, then the hold.
 #[test]
 fn a_balanced_picture_is_held_after_its_rest() {
     let response = response(RUNG, 3);
-    let (scheme, ticks) = cases().remove(1);
+    for case in [1, 3] {
+        balanced_as_held(&response, cases().remove(case));
+    }
+}
+
+fn balanced_as_held(response: &Response, (scheme, ticks): (Scheme, Vec<Zone>)) {
     let levels: Vec<u16> = vec![0, 1, 2, 3, 1];
     let picture = Levels {
         columns: 1,
         levels: &levels,
     };
     let played = played(&scheme, &ticks);
-    let run = PictureRun::new(&response, &played, None);
+    let run = PictureRun::new(response, &played, None);
     let parts = column_impulse_vs(&scheme.fields, &ticks, picture);
     let balance = resting_balance(&parts, 6.0);
     let held = run.balanced_lstar(picture, Before::Dark, &balance);
@@ -310,10 +367,7 @@ fn a_balanced_picture_is_held_after_its_rest() {
         },
         ..scheme.clone()
     };
-    let content: Vec<Vec<u32>> = levels
-        .iter()
-        .map(|&l| ticks[usize::from(l)].clone())
-        .collect();
+    let content = ticks_of(&ticks, levels.iter().map(|&l| usize::from(l)));
     let mut moved = 0.0f64;
     let plain = run.lstar(picture, Before::Dark);
     for row in 0..ROWS {

@@ -107,7 +107,7 @@ impl Builder<'_> {
         let charge = self.charge(path, band, tick_us)?;
         let settle_us = self.set.panel.field_settle_ms * US_PER_MS;
         let rest_us = band.erase.rest_ms * US_PER_MS;
-        Ok(BandTable {
+        let mut table = BandTable {
             low_16: self.degrees(t.low, format!("{path}.temperature_c.low"))?,
             high_16: self.degrees(t.high, format!("{path}.temperature_c.high"))?,
             refresh_ms: refresh_ms(path, band)?,
@@ -122,9 +122,11 @@ impl Builder<'_> {
             },
             strokes: self.strokes(path, band, tick_us)?,
             fields: self.fields(path, band, &charge.gains)?,
-            ticks: ticks(&format!("{path}.ticks"), &band.ticks)?,
-            zones: zones(path, &band.zones)?,
-        })
+            ticks: Vec::new(),
+            zones: Vec::new(),
+        };
+        (table.ticks, table.zones) = tables(path, band)?;
+        Ok(table)
     }
 
     fn degrees(&mut self, t: f64, path: String) -> Result<i16> {
@@ -264,6 +266,18 @@ fn refresh_ms(path: &str, band: &Band) -> Result<u32> {
         (us / US_PER_MS).ceil() as u64,
         format_args!("{path}.refresh_s in ms"),
     )
+}
+
+/// One table for all rows, or zones; one zone alone is a table for all rows.
+fn tables(path: &str, band: &Band) -> Result<(Vec<Vec<u16>>, Vec<ZoneTable>)> {
+    match &band.zones[..] {
+        [] => Ok((ticks(&format!("{path}.ticks"), &band.ticks)?, Vec::new())),
+        [whole] => Ok((
+            ticks(&format!("{path}.zones[0].ticks"), &whole.ticks)?,
+            Vec::new(),
+        )),
+        several => Ok((Vec::new(), zones(path, several)?)),
+    }
 }
 
 fn zones(path: &str, zones: &[Zone]) -> Result<Vec<ZoneTable>> {

@@ -1,6 +1,9 @@
 //! Random sets and pictures, the C compilers and emulators that play them, and what they must put on the lines.
 #![allow(dead_code)]
 
+#[path = "../row_zones/mod.rs"]
+mod row_zones;
+
 use greyloom::drive::{Erase, Field, Stroke};
 use greyloom::emit::lines::Refresh;
 use greyloom::emit::stream::each_tick;
@@ -11,6 +14,7 @@ use greyloom::waveforms::{
 };
 use rand_xoshiro::Xoshiro256PlusPlus;
 use rand_xoshiro::rand_core::{RngCore, SeedableRng};
+use row_zones::zones;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
@@ -340,6 +344,33 @@ pub fn random_set(seed: u64) -> Waveforms {
         bands,
         certificate: None,
     }
+}
+
+/// The same with zones of rows in most bands, each with another table.
+pub fn random_zoned_set(seed: u64) -> Waveforms {
+    let mut set = random_set(seed);
+    let mut r = Random::new(seed ^ 0x20E5);
+    let rows = set.panel.rows;
+    let first = r.below(set.bands.len() as u64) as usize;
+    for (i, band) in set.bands.iter_mut().enumerate() {
+        if i != first && r.chance(30) {
+            continue;
+        }
+        let cuts: Vec<usize> = (0..r.within(0, 4))
+            .map(|_| r.below(rows as u64) as usize)
+            .collect();
+        let table = std::mem::take(&mut band.ticks);
+        let fields = band.fields.clone();
+        band.zones = zones(rows, &cuts, || {
+            let mut other = |(f, t): (&Field, &u32)| match r.chance(50) {
+                true => *t,
+                false => (*t + r.below(3) as u32).min(f.slot_ticks),
+            };
+            let mut level = |ticks: &Vec<u32>| fields.iter().zip(ticks).map(&mut other).collect();
+            table.iter().map(&mut level).collect()
+        });
+    }
+    set
 }
 
 fn ladder(levels: usize) -> Vec<f64> {
