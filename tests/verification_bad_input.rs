@@ -75,6 +75,8 @@ step = 0.5 | step = 0.01 | 11 | drivers.select_v.step | 0.01 | 1001 values
 [500, 1000] | [500, 500] | 13 | drivers.tick_us | [500, 500] | each tick once
 slot_ticks_max = 127 | slot_ticks_max = 0 | 14 | drivers.slot_ticks_max | 0 | from 1
 fields_max = 2 | fields_max = 0 | 16 | drivers.fields_max | 0 | from 1
+fields_max = 2 | fields_max = 2⏎zones_max = 0 | 17 | drivers.zones_max | 0 | from 1 to 16
+fields_max = 2 | fields_max = 2⏎zones_max = 17 | 17 | drivers.zones_max | 17 | from 1 to 16
 field_settle_ms = 2.0 | field_settle_ms = -2.0 | 17 | drivers.field_settle_ms | -2.0 | from 0
 field_settle_ms = 2.0 | field_settle_ms = 2.0⏎resting_balance = 1 | 18 | drivers.resting_balance | 1 | true or false
 min = 0.5 | min = 2.5 | 18 | drivers.stretch.min | 2.5 | at most max, which is 2

@@ -91,6 +91,23 @@ fn with_number(passage: &str, value: &str) -> String {
 }
 
 #[test]
+fn zones_of_rows_may_be_told_or_not() {
+    let read = |zones: &str| {
+        let more = format!("fields_max = 2\n{zones}");
+        let panel = PANEL.replacen("fields_max = 2\n", &more, 1);
+        read_with("panel.toml", panel.as_bytes())
+    };
+    let most = |zones: &str| read(zones).unwrap().panel.drivers.zones_max;
+    assert_eq!(most(""), 4);
+    for zones in [1, 2, 15, 16] {
+        assert_eq!(most(&format!("zones_max = {zones}\n")), zones);
+    }
+    for zones in ["0", "17", "1.5"] {
+        assert!(read(&format!("zones_max = {zones}\n")).is_err(), "{zones}");
+    }
+}
+
+#[test]
 fn lightness_may_stand_for_reflectance() {
     let scans =
         |lstar: &str| format!("page,patch,repeat,lstar\na,p,1,{lstar}\na,q,1,50\nb,p,1,60\n");

@@ -136,6 +136,8 @@ fn made_up_design() -> Design {
         span_alone_lstar: 49.5,
         evaluated: 1234,
         uneven_steps: 0.06,
+        shading_steps: 0.125,
+        zones: None,
         expected_steps: 0.1,
         charge: Charge {
             driven_vs: 11.25,
@@ -165,6 +167,7 @@ fn made_up_design() -> Design {
         bands_tried: Vec::new(),
         assured: None,
         polish: None,
+        without_zones: None,
         notes: vec!["Mind the gap between pier and deck.".into()],
     }
 }

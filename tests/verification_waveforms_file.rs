@@ -1,5 +1,6 @@
 //! The file of a set: it comes back as it was written, and every bad edit is named.
 
+mod row_zones;
 mod support;
 
 use greyloom::Error;
@@ -7,6 +8,7 @@ use greyloom::emit::{Built, Layout, TableOptions, c_table, image, read_image};
 use greyloom::error::InputError;
 use greyloom::waveforms::Waveforms;
 use proptest::prelude::*;
+use row_zones::zones;
 use std::path::Path;
 use support::harbour_tile;
 
@@ -464,10 +466,140 @@ const EDITS: &[Edit] = &[
     edit("\"levels\": 32,", "\"levels\": 32", "", "", "JSON"),
 ];
 
+/// The good set with three zones of rows in its first band: 0 to 2, 3 to 39, 40 to 79.
+fn with_zones() -> Waveforms {
+    let mut set = harbour_tile();
+    let table = std::mem::take(&mut set.bands[0].ticks);
+    set.bands[0].zones = zones(80, &[3, 40], || table.clone());
+    set
+}
+
+const ZONE_EDITS: &[Edit] = &[
+    edit(
+        "\"row_first\": 0",
+        "\"row_first\": 1",
+        "bands[0].zones[0].row_first",
+        "1",
+        "0, the panel's first row",
+    ),
+    edit(
+        "\"row_first\": 3",
+        "\"row_first\": 2",
+        "bands[0].zones[1].row_first",
+        "2",
+        "3, the row after the zone before",
+    ),
+    edit(
+        "\"row_first\": 3",
+        "\"row_first\": 4",
+        "bands[0].zones[1].row_first",
+        "4",
+        "no gap, no overlap",
+    ),
+    edit(
+        "\"row_last\": 39",
+        "\"row_last\": 2",
+        "bands[0].zones[1].row_last",
+        "2",
+        "a row from 3 to 79",
+    ),
+    edit(
+        "\"row_last\": 79",
+        "\"row_last\": 80",
+        "bands[0].zones[2].row_last",
+        "80",
+        "a row from 40 to 79",
+    ),
+    edit(
+        "\"row_last\": 79",
+        "\"row_last\": 78",
+        "bands[0].zones[2].row_last",
+        "78",
+        "79, the panel's last row",
+    ),
+    edit(
+        "\"row_last\": 79",
+        "\"row_last\": -1",
+        "bands[0].zones[2].row_last",
+        "-1",
+        "0 or more",
+    ),
+    edit(
+        "[64, 21]",
+        "[71, 21]",
+        "bands[0].zones[0].ticks[3][0]",
+        "71",
+        "0 to 70 ticks, the slot of field 0",
+    ),
+    edit(
+        "[64, 21]",
+        "[64]",
+        "bands[0].zones[0].ticks[3]",
+        "1 numbers",
+        "2 numbers, one a field",
+    ),
+    edit(
+        "\"zones\": [",
+        "\"ticks\": [[70, 0]], \"zones\": [",
+        "bands[0].ticks",
+        "1 entries",
+        "no ticks beside zones",
+    ),
+    edit(
+        "\"row_first\": 0",
+        "\"row_from\": 0",
+        "bands[0].zones[0].row_from",
+        "row_from",
+        "one of row_first",
+    ),
+];
+
+#[test]
+fn every_bad_edit_of_zones_is_named_with_line_and_field() {
+    let good = with_zones().to_json();
+    let back = Waveforms::parse(Path::new("w.json"), good.as_bytes()).expect("zones");
+    assert_eq!(back, with_zones().rounded());
+    assert_eq!(back.bands[0].row_ticks().zone_of(39), 1);
+    assert_bad_edits(&good, ZONE_EDITS);
+    // A band with neither, and one with more zones than a band may have.
+    let mut set = harbour_tile();
+    set.bands[0].ticks.clear();
+    for (set, field, expected) in [
+        (set, "bands[0].ticks", "32 entries, one a level"),
+        (
+            {
+                let mut set = with_zones();
+                set.bands[0].zones[0].ticks.pop();
+                set
+            },
+            "bands[0].zones[0].ticks",
+            "32 entries, one a level",
+        ),
+        (
+            {
+                let mut set = with_zones();
+                let table = set.bands[0].zones[0].ticks.clone();
+                let cuts: Vec<usize> = (0..17).collect();
+                set.bands[0].zones = zones(80, &cuts, || table.clone());
+                set
+            },
+            "bands[0].zones",
+            "1 to 16 zones",
+        ),
+    ] {
+        let error = Waveforms::parse(Path::new("w.json"), set.to_json().as_bytes());
+        let told = error.expect_err(field).to_string();
+        assert!(told.contains(field) && told.contains(expected), "{told}");
+    }
+}
+
 #[test]
 fn every_bad_edit_is_named_with_line_and_field() {
-    let good = harbour_tile().to_json();
-    for e in EDITS {
+    assert_bad_edits(&harbour_tile().to_json(), EDITS);
+}
+
+fn assert_bad_edits(good: &str, edits: &[Edit]) {
+    for e in edits {
         let (before, after) = good
             .split_once(e.find)
             .unwrap_or_else(|| panic!("no {}", e.find));

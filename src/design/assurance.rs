@@ -10,6 +10,7 @@ use super::climate::{BandClimate, rounding};
 use super::outcome::Design;
 use super::proof::Finished;
 use super::reach::{Climate, Scheme};
+use crate::drive::RowTicks;
 use crate::planning::Chance;
 use crate::project::{Drivers, UnitSpread};
 use crate::response::Response;
@@ -130,7 +131,7 @@ type Merits = (f64, f64);
 /// A band of a finished set, ready to be judged.
 struct Judged<'a> {
     scheme: Scheme,
-    ticks: &'a [Vec<u32>],
+    ticks: RowTicks<'a>,
     targets: &'a [f64],
     climates: Vec<Climate>,
     rows: usize,
@@ -161,7 +162,7 @@ impl<'a> Judged<'a> {
                 erase: band.erase.clone(),
                 fields: band.fields.clone(),
             },
-            ticks: &band.ticks,
+            ticks: band.row_ticks(),
             targets: band.targets(&design.set),
             climates: climate.proof(&entries.collect::<Vec<_>>(), PARTS),
             rows: design.set.panel.rows,
@@ -174,10 +175,16 @@ impl<'a> Judged<'a> {
         judged
     }
 
-    /// The rows that matter: the first two, where the erase and the row before are felt most, the middle, the last two.
+    /// The rows that matter: the first two, where the erase and the row before are felt most, the middle, the last two; and where
+    /// zones of rows begin and end.
     fn judged_rows(&self) -> Vec<usize> {
         let last = self.rows - 1;
         let mut rows = vec![0, 1.min(last), last / 2, last.saturating_sub(1), last];
+        let zones = self
+            .ticks
+            .parts(self.rows)
+            .filter(|(zone, _)| !zone.is_empty());
+        rows.extend(zones.flat_map(|(zone, _)| [zone.start, zone.end - 1]));
         rows.sort_unstable();
         rows.dedup();
         rows

@@ -101,6 +101,11 @@ impl Spots {
         }
     }
 
+    /// Indices of the choices, by rising middle.
+    pub fn choices(&self) -> impl Iterator<Item = usize> + '_ {
+        self.sorted.iter().map(|s| s.choice)
+    }
+
     /// Darkest and lightest middle.
     pub fn ends(&self) -> Option<Span> {
         let (first, last) = (self.sorted.first()?, self.sorted.last()?);

@@ -8,11 +8,12 @@ use super::erases::{passed_over, shortest_s};
 use super::even::{Even, even_ticks};
 use super::known::ToldApart;
 use super::ladder::Candidates;
-use super::outcome::{BandDesign, Design};
+use super::outcome::{BandDesign, Design, ZoneGain};
 use super::plan::Planner;
 use super::proof::{Extremes, Finished};
 use super::reach::Climate;
 use super::search::Ranked;
+use super::shading::{Shading, shading};
 use crate::drive::{
     RowTicks, Timing, Zone, flash_caution, largest_line_difference_v, voltage_caution,
 };
@@ -20,6 +21,7 @@ use crate::tone::lightness::reflectance_from_lstar;
 use crate::waveforms::{
     Band, FORMAT, Figures, Interval, PanelSize, Predicted, StretchAt, VERSION, Waveforms,
 };
+use std::collections::BTreeSet;
 
 /// Reflectance of the lightest target over that of the darkest.
 pub fn contrast(targets_lstar: &[f64]) -> f64 {
@@ -123,6 +125,7 @@ impl Planner<'_> {
         };
         let (rows, settle_ms) = (finished.rows, finished.settle_ms);
         let extremes = finished.extremes(&c.pool.band, &ranked.stretch);
+        let steps = |found: Shading| found.lstar / step_of(targets);
         let alone = self.ladder_of(&[&c.own()], self.demand());
         let longest_stretch = c.pool.band.longest(&ranked.stretch);
         let report = BandDesign {
@@ -144,11 +147,46 @@ impl Planner<'_> {
             evaluated: c.pool.evaluated,
             uneven_steps: even.uneven_steps,
             expected_steps: even.expected_steps,
+            shading_steps: steps(shading(&finished, c.pool.band.design())),
+            zones: self.zone_gain(c, *scheme, even, targets),
             known: self.known(&c.pool.band, &finished, span(targets)),
             edges: edge_errors(&finished, &c.pool.band, &ranked.stretch, targets)?,
         };
         let band = self.band(&c.pool.band, ranked, &finished, &extremes, &report);
         Some((band, report))
+    }
+
+    /// What a draft's zones win against one table for all rows; `None` without zones.
+    fn zone_gain(
+        &self,
+        c: &Candidates,
+        scheme: usize,
+        even: &Even,
+        targets: &[f64],
+    ) -> Option<ZoneGain> {
+        if even.zones.len() < 2 {
+            return None;
+        }
+        let ranked = &c.pool.schemes[scheme];
+        let (base, design) = (self.unfinished(c, scheme), c.pool.band.design());
+        let whole = self.looked(&c.pool).exact_spots(ranked, &[]);
+        let alike = even_ticks(&base, &whole, targets, self.request.tolerance_steps, design)?;
+        let finished = Finished {
+            ticks: RowTicks::Zones(&alike.zones),
+            ..base
+        };
+        let extremes = finished.extremes(&c.pool.band, &ranked.stretch);
+        let worst = extremes.worst(targets)?;
+        let step = step_of(targets);
+        Some(ZoneGain {
+            rows: even
+                .zones
+                .iter()
+                .map(|z| (z.row_first, z.row_last))
+                .collect(),
+            alike_error_steps: (worst.lstar - worst.target_lstar).abs() / step,
+            alike_shading_steps: shading(&finished, design).lstar / step,
+        })
     }
 
     fn band(
@@ -217,6 +255,7 @@ impl Planner<'_> {
         }
         let told_apart = reports.iter().map(|r| r.known.told_apart);
         let mut notes: Vec<String> = self.indistinct(told_apart).into_iter().collect();
+        notes.extend(self.unread_zones(&reports));
         notes.extend(charge_note(self.panel, reports.iter().map(|r| r.charge)));
         notes.extend(self.notes(&bands));
         let set = Waveforms {
@@ -239,8 +278,34 @@ impl Planner<'_> {
             bands_tried: Vec::new(),
             assured: None,
             polish: None,
+            without_zones: None,
             notes,
         }
+    }
+
+    /// Warns of zones of rows that no patch shows alone: nothing but the model tells their ticks.
+    fn unread_zones(&self, reports: &[BandDesign]) -> Option<String> {
+        let (pitch_um, aperture_mm) =
+            (self.panel.pixel_pitch_um, self.panel.instrument.aperture_mm);
+        let low = |&&(first, last): &&(usize, usize)| {
+            ((last + 1 - first) as f64) * pitch_um < aperture_mm * 1e3
+        };
+        let zones = reports
+            .iter()
+            .flat_map(|r| r.zones.iter().flat_map(|z| &z.rows));
+        let rows: BTreeSet<(usize, usize)> = zones.filter(low).copied().collect();
+        let each: Vec<String> = rows
+            .iter()
+            .map(|(first, last)| format!("{first} to {last}"))
+            .collect();
+        (!each.is_empty()).then(|| {
+            format!(
+                "Rows {} have tables of their own and are lower than the instrument's aperture of {aperture_mm} mm: no reading shows \
+                 them alone, so that their ticks rest on the model's memory of the erase. Look at these rows on the panel before \
+                 relying on them.",
+                each.join(", ")
+            )
+        })
     }
 
     /// Warns where neighbouring levels of any band can't be told apart: of the band where fewest can.

@@ -7,7 +7,7 @@ use super::plan::{Planner, Pool};
 use super::reach::{Climate, Reach, Scheme, Scope};
 use super::request::LadderShare;
 use super::search::{EVEN_SHARE, Others, Ranked, SPAN_GRID_LSTAR, spots_of};
-use super::zones::{ZoneSpots, Zoned};
+use super::zones::{CutFor, ZoneSpots, Zoned};
 use crate::project::Panel;
 use crate::response::Response;
 use rayon::prelude::*;
@@ -82,7 +82,7 @@ impl Candidates {
 
 impl Planner<'_> {
     pub fn candidates(&self, pool: Pool) -> Candidates {
-        self.candidates_in(pool, |_| Vec::new())
+        self.zoned(pool, self.zones, CutFor::Error)
     }
 
     /// The same with zones that begin, beside the first, in the rows that `cuts` tells for a scheme.
@@ -101,10 +101,16 @@ impl Planner<'_> {
         }
     }
 
+    /// Spots of a scheme, cut into zones where there may be some.
+    fn cut_spots(&self, pool: &Pool, ranked: &Ranked) -> Zoned {
+        let looked = self.looked(pool);
+        looked.exact_spots(ranked, &self.cuts(&looked, ranked, self.zones))
+    }
+
     /// Adds schemes to those of a band.
     pub fn add(&self, candidates: &mut Candidates, found: Vec<Ranked>) {
         for ranked in found {
-            let spots = self.looked(&candidates.pool).exact_spots(&ranked, &[]);
+            let spots = self.cut_spots(&candidates.pool, &ranked);
             candidates.spots.push(spots);
             candidates.pool.schemes.push(ranked);
         }
@@ -113,7 +119,7 @@ impl Planner<'_> {
     /// Adds schemes to those with a wide ladder of a band's own.
     pub fn add_own(&self, candidates: &mut Candidates, found: Vec<Ranked>) {
         for ranked in found {
-            let spots = exact_spots(self.panel, self.response, &candidates.pool, &ranked);
+            let spots = self.cut_spots(&candidates.pool, &ranked);
             let own = candidates.pool.own;
             candidates.spots.insert(own, spots);
             candidates.pool.schemes.insert(own, ranked);

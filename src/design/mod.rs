@@ -3,6 +3,7 @@
 pub mod assurance;
 mod assuring;
 mod band_count;
+mod by_zones;
 pub mod certificate;
 mod certify;
 pub mod charge;
@@ -26,6 +27,7 @@ pub mod reach;
 mod redesign;
 mod request;
 pub mod search;
+pub mod shading;
 mod side_by_side;
 mod unmet;
 pub mod zones;
@@ -35,7 +37,9 @@ pub use band_count::{BAND_GAIN_LSTAR, TEMPERATURE_SHARE};
 pub use edges::EdgeError;
 pub use erases::barely_cleared;
 pub use known::{Known, ToldApart};
-pub use outcome::{BandDesign, BandTrial, Content, Design, TrialOutcome, Worst};
+pub use outcome::{
+    BandDesign, BandTrial, Content, Design, TrialOutcome, WithoutZones, Worst, ZoneGain,
+};
 pub use redesign::{Standing, redesign};
 pub use request::{LadderShare, Request};
 pub use unmet::budget_holds_an_erase;

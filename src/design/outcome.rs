@@ -56,10 +56,35 @@ pub struct BandDesign {
     pub uneven_steps: f64,
     /// How uneven that may well be; see [`Even`](super::even::Even).
     pub expected_steps: f64,
+    /// Largest difference of one level between two rows in an ordinary picture, in steps.
+    pub shading_steps: f64,
+    /// What zones of rows win, where the band has some.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub zones: Option<ZoneGain>,
     /// How well the predicted levels are known.
     pub known: Known,
     /// Errors at the band's low edge, design temperature and high edge.
     pub edges: Vec<EdgeError>,
+}
+
+/// What zones of rows win against one table for all rows with the same scheme on the same ladder.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ZoneGain {
+    /// First and last row of each zone.
+    pub rows: Vec<(usize, usize)>,
+    /// The worst error and the shading that one table would have, in steps.
+    pub alike_error_steps: f64,
+    pub alike_shading_steps: f64,
+}
+
+/// The design without zones of rows, where there is one.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct WithoutZones {
+    /// Of the narrowest band.
+    pub span_lstar: f64,
+    /// Of the worst band.
+    pub worst_error_steps: f64,
+    pub shading_steps: f64,
 }
 
 /// What came of a number of bands that was considered.
@@ -99,6 +124,9 @@ pub struct Design {
     /// What polishing did, where a rail has no step.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub polish: Option<Polish>,
+    /// Where bands have zones of rows: what was reached without; absent where nothing was.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub without_zones: Option<WithoutZones>,
     /// Warnings in plain words: a limit that the design can't keep by itself, a safety caution.
     pub notes: Vec<String>,
 }

@@ -52,6 +52,8 @@ pub struct Planner<'a> {
     pub effort: Effort,
     /// Absent: the tolerance holds for the panel that was read.
     pub assurance: Option<&'a Assurance>,
+    /// Zones of rows that schemes may be given from the first.
+    pub zones: usize,
     pub progress: &'a dyn Fn(&str),
 }
 
@@ -169,6 +171,7 @@ impl<'a> Planner<'a> {
             range_c: (limits.temperature_min_c, limits.temperature_max_c),
             effort: Effort::Full,
             assurance: None,
+            zones: 1,
             progress,
         }
     }
@@ -180,8 +183,9 @@ impl Planner<'_> {
         let coldest = BandClimate::point(self.request.temperature_c.unwrap_or(min_c));
         let erases = sized(self.panel, self.response, &coldest);
         unmet::budget_holds_an_erase(self.panel, self.request, &erases)?;
-        self.attempt()
+        self.attempt_shaded()
             .or_else(|shortfall| self.attempt_in_full(shortfall))
+            .or_else(|shortfall| self.attempt_by_zones(shortfall))
             .or_else(|shortfall| self.attempt_narrower(shortfall))
             .map_err(|shortfall| match &shortfall.assured {
                 Some(best) => assuring::explain(self, best),
@@ -198,16 +202,37 @@ impl Planner<'_> {
             effort: Effort::Full,
             ..*self
         };
-        let mut design = whole.attempt()?;
+        let mut design = whole.attempt_shaded()?;
         design.notes.push(BRIEF_FAILED.into());
         Ok(design)
     }
 
+    /// The design, by zones of rows where these differ too much.
+    fn attempt_shaded(&self) -> std::result::Result<Design, Shortfall> {
+        let (design, candidates) = self.searched()?;
+        Ok(self.shaded_by_zones(design, &candidates))
+    }
+
+    /// What no table serves in all rows, tables by zones may.
+    fn attempt_by_zones(&self, shortfall: Shortfall) -> std::result::Result<Design, Shortfall> {
+        if shortfall.assured.is_some() {
+            return Err(shortfall);
+        }
+        self.met_by_zones().ok_or(shortfall)
+    }
+
     /// The design, or what was found instead.
     pub fn attempt(&self) -> std::result::Result<Design, Shortfall> {
+        self.searched().map(|(design, _)| design)
+    }
+
+    /// The same with the schemes that it was chosen from.
+    pub(super) fn searched(&self) -> std::result::Result<(Design, Vec<Candidates>), Shortfall> {
         if let Some(temperature_c) = self.request.temperature_c {
             let alone = self.widest_pool(BandClimate::point(temperature_c), &[], 2 * self.starts());
-            return self.best_of(&mut [self.candidates(alone)]);
+            let mut candidates = vec![self.candidates(alone)];
+            let design = self.best_of(&mut candidates)?;
+            return Ok((design, candidates));
         }
         let mut least = 1;
         let mut trials = Vec::new();
@@ -229,10 +254,11 @@ impl Planner<'_> {
                     failed.for_each(|t: &mut BandTrial| t.outcome = TrialOutcome::NotTogether);
                 }
                 outcome => {
-                    return outcome.map(|design| Design {
+                    let design = outcome.map(|design| Design {
                         bands_tried: trials,
                         ..design
                     });
+                    return design.map(|design| (design, candidates));
                 }
             }
         }
@@ -248,9 +274,10 @@ impl Planner<'_> {
         if common && self.effort != Effort::Quick {
             self.widen_together(candidates);
         }
-        match self.effort {
-            Effort::Full => self.certified_polished(candidates),
-            Effort::Brief | Effort::Quick => self.proved(candidates),
+        match (self.effort, self.zones) {
+            (Effort::Full, 1) => self.certified_polished(candidates),
+            // The fine grid is gone through for one table in all rows.
+            _ => self.proved(candidates),
         }
     }
 
@@ -332,6 +359,7 @@ impl Planner<'_> {
             stretch: self.slowest(&band),
             goal,
             charge: ChargeLimit::of(self.panel),
+            judged_from: self.judged_from(),
             band,
         })
     }

@@ -136,7 +136,10 @@ pub fn redesign(
     progress: &dyn Fn(&str),
 ) -> Result<Design> {
     let pool = |s: &Standing| {
-        Planner::new(panel, fit, request, progress).candidates(s.pool(fit, panel, request))
+        let planner = Planner::new(panel, fit, request, progress);
+        let zones = s.band.zones.iter().skip(1);
+        let cuts: Vec<usize> = zones.map(|z| z.row_first).collect();
+        planner.candidates_in(s.pool(fit, panel, request), |_| cuts.clone())
     };
     let candidates: Vec<Candidates> = bands.iter().map(pool).collect();
     let steps = bands.iter().map(|s| s.band.figures.step_lstar);

@@ -53,12 +53,7 @@ pub(super) fn each(scope: &Scope, scheme: &Scheme, mut see: impl FnMut(Corner, &
 }
 
 /// [`Reach::ordinary`].
-pub(super) fn ordinary(
-    scope: &Scope,
-    scheme: &Scheme,
-    climate: Climate,
-    row: usize,
-) -> Vec<f64> {
+pub(super) fn ordinary(scope: &Scope, scheme: &Scheme, climate: Climate, row: usize) -> Vec<f64> {
     let mut coverage = vec![Lanes::ZERO; scheme.choices()];
     for class in classes(scope, scheme, &[climate]) {
         class.add_coverage(scope, row, Others::Half, &mut coverage);

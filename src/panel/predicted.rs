@@ -5,6 +5,7 @@ use super::on_panel::{BandOnPanel, SetOnPanel, lag};
 use super::picture_run::{Before, Levels, LineLag, PictureRun};
 use crate::design::even::mixed_content;
 use crate::design::middle::Middle;
+use crate::design::shading::{Shading, shading};
 use crate::drive::{Field, Lag, Swing};
 use crate::tone::reflectance_from_lstar;
 use crate::waveforms::{LSTAR, round};
@@ -24,9 +25,6 @@ pub struct Supply {
     pub volt: f64,
     pub refreshes_a_day: f64,
 }
-
-/// Rows that shading is looked at in, at most.
-const SHADING_ROWS: usize = 64;
 
 /// A value with where it is worst.
 pub(super) struct Worst {
@@ -207,27 +205,14 @@ impl SetOnPanel<'_> {
     }
 
     fn shading_of(&self, band: &BandOnPanel) -> Worst {
-        let rows = self.panel.rows;
-        let looked_at: Vec<usize> = if rows <= SHADING_ROWS {
-            (0..rows).collect()
-        } else {
-            let half = SHADING_ROWS / 2;
-            let spread = (0..half).map(|k| half + k * (rows - 1 - half) / (half - 1));
-            (0..half).chain(spread).collect()
+        let Shading { level, lstar } = shading(&self.finished(band), band.climate.design());
+        let zones = match band.band.zones.len() {
+            0 | 1 => String::new(),
+            n => format!(", {n} zones of rows"),
         };
-        let shown: Vec<Vec<f64>> = looked_at
-            .iter()
-            .map(|&row| self.ordinary_lstar(band, row))
-            .collect();
-        let range = |level: usize| {
-            let column = shown.iter().map(|row| row[level]);
-            let low = column.clone().fold(f64::INFINITY, f64::min);
-            column.fold(f64::NEG_INFINITY, f64::max) - low
-        };
-        let (level, value) = largest((0..self.set.levels).map(range));
         Worst {
-            value: value / band.step_lstar(),
-            at: format!("level {level}, {}", celsius(band)),
+            value: lstar / band.step_lstar(),
+            at: format!("level {level}, {}{zones}", celsius(band)),
         }
     }
 

@@ -130,7 +130,15 @@ impl<'a> Keys<'a> {
         }
     }
 
-    /// True or false; `absent` where the key is.
+    /// The whole number of a key, or what stands for it where the key is absent.
+    pub fn count_or(&mut self, key: &'static str, count: Count, absent: u32) -> Option<u32> {
+        if self.has(key) {
+            self.count(key, count)
+        } else {
+            Some(absent)
+        }
+    }
+
     /// The number of a key, or what stands for it where the key is absent.
     pub fn number_or(&mut self, key: &'static str, bounds: Bounds, absent: f64) -> Option<f64> {
         if self.has(key) {
@@ -140,6 +148,7 @@ impl<'a> Keys<'a> {
         }
     }
 
+    /// True or false; `absent` where the key is.
     pub fn truth_or(&mut self, key: &'static str, absent: bool) -> Option<bool> {
         if !self.has(key) {
             return Some(absent);

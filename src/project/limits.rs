@@ -1,6 +1,7 @@
 //! The intervals that numbers of a project must lie in, both ends allowed. The physical ones are wide on purpose:
 //! they stop slips of the pen (a unit, a decimal point) and panels that no memory holds, not unusual panels.
 
+use crate::drive::ZONES_MAX;
 use std::fmt;
 
 /// An interval of real numbers, both ends allowed; NaN lies in none.
@@ -76,6 +77,9 @@ pub const CHOICES: Count = count(1, 16);
 pub const SLOT_TICKS: Count = count(1, 4096);
 pub const GUARD_TICKS: Count = count(0, 4096);
 pub const FIELDS: Count = count(1, 8);
+/// Zones of rows with tables of their own, and what a controller can hold where panel.toml is silent.
+pub const ZONES: Count = count(1, ZONES_MAX as u32);
+pub const USUAL_ZONES: u32 = 4;
 pub const STRETCH: Bounds = bounds(0.01, 100.0, "");
 pub const STRETCH_STEP: Bounds = bounds(1e-4, 100.0, "");
 

@@ -69,6 +69,7 @@ fn drivers(mut keys: Keys) -> Option<Drivers> {
     let slot_ticks_max = keys.count("slot_ticks_max", SLOT_TICKS);
     let guard_ticks_max = keys.count("guard_ticks_max", GUARD_TICKS);
     let fields_max = keys.count("fields_max", FIELDS);
+    let zones_max = keys.count_or("zones_max", ZONES, USUAL_ZONES);
     let field_settle_ms = keys.number("field_settle_ms", PAUSE_MS);
     let resting_balance = keys.truth_or("resting_balance", true);
     let stretch = keys.optional_table("stretch").and_then(stretch);
@@ -86,6 +87,7 @@ fn drivers(mut keys: Keys) -> Option<Drivers> {
         slot_ticks_max: slot_ticks_max?,
         guard_ticks_max: guard_ticks_max?,
         fields_max: fields_max?,
+        zones_max: zones_max?,
         field_settle_ms: field_settle_ms?,
         resting_balance: resting_balance?,
         stretch,

@@ -38,6 +38,8 @@ pub struct Drivers {
     pub slot_ticks_max: u32,
     pub guard_ticks_max: u32,
     pub fields_max: u32,
+    /// Tables by zones of rows that the controller can hold for a band; 1 where every row has the same.
+    pub zones_max: u32,
     pub field_settle_ms: f64,
     /// Whether the controller can hold each column at its opposite data voltage for a while as the picture stands.
     pub resting_balance: bool,

@@ -2,7 +2,7 @@
 
 use super::FitReport;
 use super::lines::{Side, passage, table};
-use super::words::number;
+use super::words::{number, row_zones};
 use crate::design::{BandDesign, Content, Worst};
 use crate::drive::{Erase, Field};
 use crate::waveforms::Band;
@@ -99,6 +99,49 @@ fn shortest(report: &FitReport) -> String {
          search takes what serves the ladder best.",
         each.join(", ")
     )
+}
+
+/// How rows differ, and what tables by zones of rows win.
+pub(super) fn rows(report: &FitReport) -> String {
+    let design = report.design;
+    let bands = || design.bands.iter().enumerate();
+    let zoned = bands().filter_map(|(i, b)| Some((i, b, b.zones.as_ref()?)));
+    let mut lines: Vec<String> = zoned
+        .map(|(i, b, won)| {
+            format!(
+                "band {}: a table each for {}; with one table for all rows the same fields would be off by {:.3} \
+                 step on this ladder, not {:.3}, and one level would differ by {:.3} step from row to row, not {:.3}",
+                i + 1,
+                row_zones(won.rows.iter().copied()),
+                won.alike_error_steps,
+                design.set.bands[i].figures.worst_error_steps,
+                won.alike_shading_steps,
+                b.shading_steps
+            )
+        })
+        .collect();
+    if lines.is_empty() {
+        let worst = bands().max_by(|a, b| a.1.shading_steps.total_cmp(&b.1.shading_steps));
+        lines.extend(worst.map(|(i, b)| {
+            format!(
+                "one table for all; in an ordinary picture one level differs by up to {:.3} step from row to row (band {})",
+                b.shading_steps,
+                i + 1
+            )
+        }));
+    } else {
+        lines.push(match &design.without_zones {
+            Some(w) => format!(
+                "without zones of rows the ladder spans {:.2} L*, merit {:.3}, and one level differs by up to {:.3} step from \
+                 row to row",
+                w.span_lstar, w.worst_error_steps, w.shading_steps
+            ),
+            None => "without zones of rows no design was found".to_owned(),
+        });
+    }
+    let labels = std::iter::once("rows").chain(std::iter::repeat(""));
+    let each = lines.iter().zip(labels);
+    each.map(|(line, label)| passage(label, line)).collect()
 }
 
 /// One band, several lines.

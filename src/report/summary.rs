@@ -4,7 +4,7 @@ use super::FitReport;
 use super::beyond_words::{assured, polish};
 use super::by_input::{Bin, ByInput};
 use super::certificate_report::certificate_words;
-use super::design_words::{band, erases, ladder, overview, overview_note};
+use super::design_words::{band, erases, ladder, overview, overview_note, rows};
 use super::lines::{Side, passage, table};
 use super::response_report::{Errors, OddPage, ReadingCount, ResponseReport, STRONG_CORRELATION};
 use super::temperature_words::{bands_tried, edges};
@@ -34,6 +34,7 @@ impl fmt::Display for FitReport<'_> {
         }
         f.write_str(&ladder(self))?;
         f.write_str(&erases(self))?;
+        f.write_str(&rows(self))?;
         f.write_str(&polish(self))?;
         f.write_str(&assured(self))?;
         f.write_str(&edges(self))?;

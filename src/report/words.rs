@@ -51,18 +51,24 @@ pub(super) fn listed(items: &[String]) -> String {
     }
 }
 
-/// `rows 0 to 2, 3 to 79`, from first and last rows.
+/// `row 0, rows 1 to 9 and rows 10 to 79`, from first and last rows.
 pub(super) fn row_zones(zones: impl Iterator<Item = (usize, usize)>) -> String {
     let each = zones.map(|(first, last)| match first == last {
-        true => first.to_string(),
-        false => format!("{first} to {last}"),
+        true => format!("row {first}"),
+        false => format!("rows {first} to {last}"),
     });
-    format!("rows {}", each.collect::<Vec<_>>().join(", "))
+    listed(&each.collect::<Vec<_>>())
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn zones_are_rows_from_and_to() {
+        let zones = [(0, 0), (1, 9), (10, 79)].into_iter();
+        assert_eq!(row_zones(zones), "row 0, rows 1 to 9 and rows 10 to 79");
+    }
 
     #[test]
     fn numbers_lose_what_says_nothing() {

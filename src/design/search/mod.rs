@@ -38,6 +38,8 @@ pub struct Space<'a> {
     pub stretch: f64,
     pub goal: Goal,
     pub charge: ChargeLimit,
+    /// First row that schemes are judged by: beyond 0 where the rows before get tables of their own.
+    pub judged_from: usize,
     pub band: BandClimate,
     pub pins: &'a Pins,
 }
@@ -180,7 +182,10 @@ impl<'a> Search<'a> {
     /// Spots of a scheme over `climates`, in the rows that a search looks at.
     pub fn spots(&self, scheme: &Scheme, climates: &[Climate]) -> Spots {
         self.evaluated.fetch_add(1, Ordering::Relaxed);
-        let scope = self.scope(climates, search_rows(self.grid.rows));
+        let scope = self.scope(
+            climates,
+            search_rows(self.grid.rows, self.space.judged_from),
+        );
         let ordinary = Reach::ordinary(&scope, scheme, self.space.band.design());
         let ordinary = ordinary.into_iter().map(|a| self.curve.lstar(a)).collect();
         let spots = spots_of(|a| self.curve.lstar(a), &Reach::new(&scope, scheme));
@@ -297,9 +302,9 @@ pub fn spots_of(lstar: impl Fn(f64) -> f64, reach: &Reach) -> Spots {
     Spots::new((0..reach.low.len()).map(spot).collect())
 }
 
-/// The row after the erase, the next, which another row's data precedes, and the last.
-fn search_rows(rows: usize) -> Vec<usize> {
-    let mut chosen = vec![0, 1, rows - 1];
+/// The row after the erase, the next, which another row's data precedes, and the last; or others from the first on that counts.
+fn search_rows(rows: usize, first: usize) -> Vec<usize> {
+    let mut chosen = vec![first, first + 1, rows - 1];
     chosen.retain(|&r| r < rows);
     chosen.dedup();
     chosen
