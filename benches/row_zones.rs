@@ -17,7 +17,7 @@ struct Variation {
     change: fn(&mut Panel, &mut Request),
 }
 
-const VARIATIONS: [Variation; 12] = [
+const VARIATIONS: [Variation; 8] = [
     Variation {
         name: "as it ships",
         change: |_, _| (),
@@ -34,33 +34,11 @@ const VARIATIONS: [Variation; 12] = [
         },
     },
     Variation {
-        name: "no priming, rest of 0.3 s",
-        change: |panel, _| {
-            unprimed(panel);
-            panel.erases.iter_mut().for_each(|e| e.rest_ms = 300.0);
-        },
-    },
-    Variation {
         name: "no priming, one field, 16 levels in 8 s",
         change: |panel, request| {
             unprimed(panel);
             panel.drivers.fields_max = 1;
             (request.levels, request.budget_s) = (16, 8.0);
-        },
-    },
-    Variation {
-        name: "no priming, one field, 16 levels in 12 s",
-        change: |panel, request| {
-            unprimed(panel);
-            panel.drivers.fields_max = 1;
-            request.levels = 16;
-        },
-    },
-    Variation {
-        name: "no priming, one field, 32 levels in 12 s",
-        change: |panel, _| {
-            unprimed(panel);
-            panel.drivers.fields_max = 1;
         },
     },
     Variation {
@@ -79,20 +57,12 @@ const VARIATIONS: [Variation; 12] = [
         },
     },
     Variation {
-        name: "no priming, one field, 16 levels in 12 s, 5 to 40",
+        name: "no priming, one field, 8 levels in 6 s, tolerance 0.45",
         change: |panel, request| {
             unprimed(panel);
             panel.drivers.fields_max = 1;
-            request.levels = 16;
-            request.temperature_c = None;
-        },
-    },
-    Variation {
-        name: "240 rows, 16 levels in 20 s",
-        change: |panel, request| {
-            panel.rows = 240;
-            panel.limits.refresh_s = 20.0;
-            (request.levels, request.budget_s) = (16, 20.0);
+            (request.levels, request.budget_s) = (8, 6.0);
+            request.tolerance_steps = 0.45;
         },
     },
     Variation {

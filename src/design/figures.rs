@@ -15,7 +15,8 @@ use super::reach::Climate;
 use super::search::Ranked;
 use super::shading::{Shading, shading};
 use crate::drive::{
-    RowTicks, Timing, Zone, flash_caution, largest_line_difference_v, voltage_caution,
+    RowTicks, Timing, Zone, flash_caution, largest_line_difference_v, rows_in_words,
+    voltage_caution,
 };
 use crate::tone::lightness::reflectance_from_lstar;
 use crate::waveforms::{
@@ -294,15 +295,12 @@ impl Planner<'_> {
             .iter()
             .flat_map(|r| r.zones.iter().flat_map(|z| &z.rows));
         let rows: BTreeSet<(usize, usize)> = zones.filter(low).copied().collect();
-        let each: Vec<String> = rows
-            .iter()
-            .map(|(first, last)| format!("{first} to {last}"))
-            .collect();
+        let each = rows.iter().map(|&(first, last)| rows_in_words(first, last));
+        let each: Vec<String> = each.collect();
         (!each.is_empty()).then(|| {
             format!(
-                "Rows {} have tables of their own and are lower than the instrument's aperture of {aperture_mm} mm: no reading shows \
-                 them alone, so that their ticks rest on the model's memory of the erase. Look at these rows on the panel before \
-                 relying on them.",
+                "Zones of rows: no reading shows {} alone, lower than the instrument's aperture of {aperture_mm} mm; the ticks there \
+                 rest on the model's memory of the erase. Look at these rows on the panel before relying on them.",
                 each.join(", ")
             )
         })

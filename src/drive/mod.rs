@@ -38,4 +38,4 @@ pub use scheme::{Erase, Field, Stroke};
 pub use slot::{Piece, Pieces};
 pub use timing::Timing;
 pub use uniformity::{PlaceLag, Span, Uniformity};
-pub use zones::{RowTicks, ZONES_MAX, Zone};
+pub use zones::{RowTicks, ZONES_MAX, Zone, rows_in_words};

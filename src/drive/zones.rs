@@ -17,6 +17,14 @@ pub struct Zone {
     pub ticks: Vec<Vec<u32>>,
 }
 
+/// `row 3`, `rows 3 to 9`.
+pub fn rows_in_words(first: usize, last: usize) -> String {
+    match first == last {
+        true => format!("row {first}"),
+        false => format!("rows {first} to {last}"),
+    }
+}
+
 /// Which ticks a level has in which row.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum RowTicks<'a> {

@@ -162,7 +162,7 @@ impl fmt::Display for ChartReport {
         if !self.unread_rows.is_empty() {
             let rows = row_zones(self.unread_rows.iter().copied());
             let text = format!(
-                "{rows}: a table of their own, and no room for a patch; what they show is not read"
+                "{rows}: tables of their own, and no room for a patch; what they show is not read"
             );
             write!(f, "{}", passage("not read", &text))?;
         }

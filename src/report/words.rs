@@ -1,5 +1,7 @@
 //! Numbers as people read them.
 
+use crate::drive::rows_in_words;
+
 /// `x` with up to so many decimals, without trailing zeros: 9, 7.5, -2.
 pub(super) fn number(x: f64, decimals: usize) -> String {
     let text = format!("{x:.decimals$}");
@@ -53,10 +55,7 @@ pub(super) fn listed(items: &[String]) -> String {
 
 /// `row 0, rows 1 to 9 and rows 10 to 79`, from first and last rows.
 pub(super) fn row_zones(zones: impl Iterator<Item = (usize, usize)>) -> String {
-    let each = zones.map(|(first, last)| match first == last {
-        true => format!("row {first}"),
-        false => format!("rows {first} to {last}"),
-    });
+    let each = zones.map(|(first, last)| rows_in_words(first, last));
     listed(&each.collect::<Vec<_>>())
 }
 
