@@ -2,6 +2,7 @@
 //! with up to four. `cargo bench --bench row_zones`; a word behind `--` picks the panels whose name holds it.
 
 use greyloom::Result;
+use greyloom::design::pins::Pins;
 use greyloom::design::{Design, LadderShare, Request, design};
 use greyloom::project::{Panel, Project};
 use greyloom::response::fit::{Fit, fit};
@@ -97,6 +98,7 @@ fn main() -> Result<()> {
                 tolerance_steps: 0.25,
                 share: LadderShare::Common,
                 temperature_c: Some(TEMPERATURE_C),
+                pins: Pins::default(),
             };
             (v.change)(&mut varied.panel, &mut request);
             varied.panel.drivers.zones_max = zones_max;

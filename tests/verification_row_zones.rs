@@ -5,6 +5,7 @@ mod slow_fields;
 mod small_panel;
 
 use greyloom::design::climate::BandClimate;
+use greyloom::design::pins::Pins;
 use greyloom::design::proof::Finished;
 use greyloom::design::reach::{Climate, Scheme};
 use greyloom::design::{Design, LadderShare, Request, Standing, design, redesign};
@@ -253,6 +254,7 @@ fn request(levels: usize, budget_s: f64, tolerance_steps: f64) -> Request {
         tolerance_steps,
         share: LadderShare::Common,
         temperature_c: Some(23.0),
+        pins: Pins::default(),
     }
 }
 
