@@ -760,8 +760,10 @@ proptest! {
     #[test]
     fn a_mangled_file_never_panics(
         edits in prop::collection::vec((0usize..20_000, 0usize..12, 0usize..PIECES.len()), 1..4),
+        zoned in any::<bool>(),
     ) {
-        let mut bytes = harbour_tile().to_json().into_bytes();
+        let set = if zoned { with_zones() } else { harbour_tile() };
+        let mut bytes = set.to_json().into_bytes();
         for (at, cut, piece) in edits {
             let at = at % bytes.len();
             let end = (at + cut).min(bytes.len());

@@ -110,7 +110,8 @@ impl Judge<'_> {
     /// A page with a strip of columns for each level, which stands in `row` there and nowhere else.
     fn page(&self, temperature_c: f64, content: Content, row: usize) -> Page {
         let (band, panel) = (self.band, self.panel);
-        let levels = band.ticks.len();
+        let ticks = band.row_ticks();
+        let levels = ticks.levels();
         let width = panel.columns / levels;
         let among = mixed_levels(panel.rows, levels);
         let mut patches = Vec::new();
@@ -131,11 +132,11 @@ impl Judge<'_> {
                     add(
                         format!("c{level}-{other}"),
                         other,
-                        &band.ticks[among[other]],
+                        &ticks.in_row(other)[among[other]],
                     );
                 }
             }
-            add(format!("L{level}"), row, &band.ticks[level]);
+            add(format!("L{level}"), row, &ticks.in_row(row)[level]);
         }
         let on = content == Content::On;
         let fill = band

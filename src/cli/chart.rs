@@ -30,7 +30,7 @@ pub(super) struct Arguments {
     /// Temperatures to measure at, °C: 5,14,23,32,40 [default: 5, evenly over the panel's range]
     #[arg(long, value_name = "T,T", value_delimiter = ',', allow_hyphen_values = true, value_parser = arguments::temperature_c, conflicts_with = "waveforms")]
     temperatures: Vec<f64>,
-    /// Finished set to verify: every level among dark, light and mixed neighbours
+    /// Finished set to verify: every level among dark, light and mixed neighbours, each patch within one zone of rows
     #[arg(long, value_name = "W")]
     pub(super) waveforms: Option<PathBuf>,
     /// Draw what scanning the chart that is there needs, in place of choosing one: a frame to lay the panel into, and strips with
