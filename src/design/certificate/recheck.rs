@@ -91,7 +91,8 @@ fn merit_steps(response: &Response, set: &Waveforms) -> f64 {
             for row in 0..set.panel.rows {
                 for (level, target) in targets.iter().enumerate() {
                     for dark in [false, true] {
-                        let shown = plain.lstar(row, &band.ticks[level], dark);
+                        let ticks = &band.row_ticks().in_row(row)[level];
+                        let shown = plain.lstar(row, ticks, dark);
                         worst = worst.max((shown - target).abs() / step);
                     }
                 }
