@@ -4,7 +4,6 @@
 mod refusals;
 
 use refusals::{assert_refused, run};
-use serde_json::Value;
 use std::fs;
 use std::path::Path;
 
@@ -54,24 +53,16 @@ fn every_command_takes_tables_by_zones_of_rows() {
         text(output.stdout)
     };
     const FIT: &str = "fit . --levels 16 --budget 8s --temperature 23";
-    let told: Value = serde_json::from_str(&done(&format!("{FIT} --out out --json"))).unwrap();
-    let band = &told["design"]["bands"][0];
-    assert_eq!(band["zones"]["rows"][0][0], 0);
-    assert_eq!(band["zones"]["rows"].as_array().unwrap().len(), 2);
-    let tolerance = 0.25;
-    assert!(band["zones"]["alike_error_steps"].as_f64().unwrap() > tolerance);
-    assert!(band["shading_steps"].as_f64().unwrap() < tolerance);
-    assert_eq!(told["design"]["without_zones"], Value::Null);
-    let levels = fs::read_to_string(dir.path().join("out/levels.csv")).unwrap();
-    assert!(levels.lines().nth(1).unwrap().contains(" | "), "{levels}");
-
-    let summary = done(&format!("{FIT} --out out --force"));
+    let summary = done(&format!("{FIT} --out out"));
     assert!(
         summary.contains("a table each for row 0 and rows 1 to 79"),
         "{summary}"
     );
     assert!(summary.contains("without zones of rows no design was found"));
     assert!(summary.contains("rest on the model's memory of the erase"));
+
+    let levels = fs::read_to_string(dir.path().join("out/levels.csv")).unwrap();
+    assert!(levels.lines().nth(1).unwrap().contains(" | "), "{levels}");
 
     let check = done("check out/waveforms.json");
     assert!(check.contains("2 zones of rows"), "{check}");
