@@ -177,7 +177,7 @@ fn found(response: &Response, whole_v: f64, parts: f64) -> bool {
         climate: CLIMATE,
         demand,
         judge: &judge,
-        regions_max: u64::MAX,
+        work: u64::MAX,
         sample: (0, 0),
     };
     // A contrast worth the name, not what a threshold's last trace of softness lets through.

@@ -122,7 +122,7 @@ fn gone_through(response: &Response, lattice: &Lattice, demand: Demand, beyond: 
         climate: CLIMATE,
         demand,
         judge: &judge,
-        regions_max: u64::MAX,
+        work: u64::MAX,
         sample: (usize::MAX, usize::MAX),
     };
     branching.run(beyond, &|_| ())
@@ -217,7 +217,7 @@ fn a_search_cut_short_says_how_wide_a_ladder_may_be_left() {
         climate: CLIMATE,
         demand,
         judge: &judge,
-        regions_max: 3,
+        work: 3,
         sample: (0, 0),
     };
     let cut = branching.run(0.0, &|_| ());

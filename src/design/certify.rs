@@ -18,13 +18,14 @@ use std::time::Instant;
 const COARSE_ROUNDS: usize = 4;
 /// How often the design is begun anew from what the fine grid holds.
 const FINE_ROUNDS: usize = 2;
-/// Regions bounded in one frame of a grid, at most.
-const REGIONS_MAX: u64 = 400_000;
+/// Work on a grid, in regions bounded; see [`Branching`].
+const WORK: u64 = 16_000_000;
+const WORK_COARSE: u64 = 600_000;
 /// Regions that the certificate keeps: of a frame, and in all.
 const KEPT_OF_FRAME: usize = 2;
 const KEPT: usize = 48;
 /// Share of the set's span that a scheme of another kind must show to be named.
-const OTHERS_SHARE: f64 = 0.9;
+const OTHERS_SHARE: f64 = 0.95;
 /// Shares of a grid after which progress is told.
 const TOLD_SHARE: f64 = 0.1;
 /// Least gain in span for which a design is begun anew, L*.
@@ -166,7 +167,7 @@ impl Planner<'_> {
             climate: search.design_climate(),
             demand: self.search_demand(),
             judge,
-            regions_max: REGIONS_MAX,
+            work: WORK_COARSE,
             sample: (KEPT_OF_FRAME, KEPT),
         }
     }
@@ -182,6 +183,7 @@ impl Planner<'_> {
         let judge = |s: &Scheme, beyond: f64| search.span_beyond(s, demand, beyond);
         let branching = Branching {
             demand,
+            work: WORK,
             ..self.branching(search, lattice, &judge)
         };
         let millions = lattice.schemes() as f64 / 1e6;
@@ -280,7 +282,7 @@ impl Planner<'_> {
         let outcome = self
             .branching(search, &lattice, &judge)
             .run(beyond, &|_| ());
-        let runner_up = outcome.best.map(|best| {
+        let runner_up = outcome.best.as_ref().map(|best| {
             let scheme = scheme_at(&lattice, &lattice.frames()[best.frame], &best.places);
             RunnerUp {
                 span_lstar: best.span_lstar,
@@ -288,7 +290,7 @@ impl Planner<'_> {
                 fields: scheme.fields,
             }
         });
-        (runner_up, beyond)
+        (runner_up, beyond.max(outcome.open_lstar))
     }
 }
 

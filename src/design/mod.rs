@@ -13,6 +13,7 @@ pub mod correction;
 pub mod edges;
 pub mod erases;
 pub mod even;
+mod farthest;
 mod figures;
 mod known;
 mod ladder;

@@ -450,8 +450,20 @@ impl Planner<'_> {
                 };
                 let goal = Goal::Common { demand, others };
                 let search = self.search(candidates[i].pool.band, goal, self.request.budget_s);
-                let starts = candidates[i].serving(&targets).map(|s| s.place.clone());
-                let found = search.run(starts.into_iter().collect());
+                let mut starts: Vec<Place> = candidates[i]
+                    .serving(&targets)
+                    .map(|s| s.place.clone())
+                    .into_iter()
+                    .collect();
+                if round == 0 {
+                    let own = candidates[i].pool.places(CARRIED);
+                    starts.extend(
+                        own.into_iter()
+                            .filter(|p| !starts.contains(p))
+                            .collect::<Vec<_>>(),
+                    );
+                }
+                let found = search.run(starts);
                 candidates[i].pool.evaluated += search.evaluated();
                 self.add(&mut candidates[i], found);
             }

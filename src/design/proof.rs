@@ -154,6 +154,11 @@ impl Finished<'_> {
     }
 
     fn table_of_rows(&self, climate: Climate, rows: &[usize]) -> Table {
+        if self.mirrored() {
+            return self.tabled(climate, rows, |mover, coverage| {
+                self.add_farthest(mover, rows, coverage);
+            });
+        }
         let of = |content: Content| {
             let fields = self.scheme.fields.iter();
             vec![Run {
@@ -166,10 +171,22 @@ impl Finished<'_> {
     }
 
     fn table_of(&self, climate: Climate, rows: &[usize], contents: &[Vec<Run>; 2]) -> Table {
-        let count = self.ticks.levels() * rows.len() * contents.len();
+        self.tabled(climate, rows, |mover, coverage| {
+            self.add_class(mover, rows, contents, coverage);
+        })
+    }
+
+    /// A table of what `add` adds for each class.
+    fn tabled(
+        &self,
+        climate: Climate,
+        rows: &[usize],
+        add: impl Fn(&Mover, &mut [(f64, f64)]),
+    ) -> Table {
+        let count = self.ticks.levels() * rows.len() * CONTENTS.len();
         let mut coverage = vec![(0.0, 0.0); count];
         for mover in self.response.movers(climate.temperature_c, climate.stretch) {
-            self.add_class(&mover, rows, contents, &mut coverage);
+            add(&mover, &mut coverage);
         }
         let curve = &self.response.curve;
         let lstar = |(dark, clear): (f64, f64)| (curve.lstar(dark), curve.lstar(clear));

@@ -1,7 +1,6 @@
 //! What the slots of other rows can do to a pixel: one map where one content is the extreme, else the farthest of many.
 
-use crate::drive::Field;
-use crate::pigment::{Map, Mover, SlotMaps, State};
+use crate::pigment::{Map, SlotMaps, State};
 
 /// One slot of another row at its lightest or darkest.
 #[derive(Debug, Clone)]
@@ -25,11 +24,10 @@ pub enum Pulls<'a> {
 }
 
 impl Pull {
-    /// Of a mirrored field, over all ticks that a level may have.
-    pub fn of_mirrored(mover: &Mover, field: &Field, darkest: bool) -> Self {
-        let slots = SlotMaps::new(mover, field);
+    /// Of a mirrored field, over some ticks that other rows may have.
+    pub fn farthest(slots: &SlotMaps, ticks: impl Iterator<Item = u32>, darkest: bool) -> Self {
         Pull::Farthest {
-            maps: (0..=field.slot_ticks).map(|d| slots.other(d)).collect(),
+            maps: ticks.map(|d| slots.other(d)).collect(),
             darkest,
         }
     }

@@ -4,7 +4,7 @@
 use super::pull::{Pull, Pulls};
 use super::side_by_side;
 use crate::drive::{Erase, Field};
-use crate::pigment::{Map, Mover, State};
+use crate::pigment::{Map, Mover, SlotMaps, State};
 use crate::response::{COVERAGE_ROW, Response, coverage_of, rest_map, strokes_map};
 
 /// A temperature and the factor on every duration there.
@@ -277,6 +277,7 @@ impl FieldMaps {
                 .powers(ticks);
             let forth = mover.hold(field.other_on_v(), field.tick_s()).powers(ticks);
             let mirror = back.iter().zip(forth.iter().rev()).map(|(b, f)| b.then(f));
+            let slots = SlotMaps::new(mover, field);
             let half = halves(field.data_v).then(&halves(-field.data_v));
             return FieldMaps {
                 own: own
@@ -284,8 +285,8 @@ impl FieldMaps {
                     .map(|(own, mirror)| own.then(&mirror))
                     .collect(),
                 other: [
-                    Pull::of_mirrored(mover, field, false),
-                    Pull::of_mirrored(mover, field, true),
+                    Pull::farthest(&slots, 0..=field.slot_ticks, false),
+                    Pull::farthest(&slots, 0..=field.slot_ticks, true),
                     Pull::Straight(half.then(&guard)),
                 ],
                 guard,

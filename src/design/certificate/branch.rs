@@ -30,6 +30,22 @@ pub struct Best {
     pub span_lstar: f64,
 }
 
+/// What work is counted in: bounding one region. A look for a ladder, and judging in full, take as long as so many.
+struct Work;
+
+impl Work {
+    const LADDER: u64 = 20;
+    const JUDGED: u64 = 80;
+    /// Of what is left, one frame gets this part at most; and never less than this.
+    const SHARE: u64 = 8;
+    const LEAST: u64 = 200;
+
+    fn of(tally: &Tally) -> u64 {
+        let looked = tally.ladder + tally.judged;
+        tally.regions + Self::LADDER * looked + Self::JUDGED * tally.judged
+    }
+}
+
 /// How many times the regions to be kept are gathered before they are thinned.
 const THINNED: usize = 64;
 
@@ -57,8 +73,8 @@ pub struct Branching<'a> {
     pub demand: Demand,
     /// Must cover `climate` and the last row.
     pub judge: &'a Judge<'a>,
-    /// Regions bounded in one frame, at most.
-    pub regions_max: u64,
+    /// Work on the whole lattice, about; see [`Work`]. No frame gets more than a share of what is left, and every frame a little.
+    pub work: u64,
     /// Regions ruled out that are kept for another look: of a frame, and in all.
     pub sample: (usize, usize),
 }
@@ -73,8 +89,10 @@ impl Branching<'_> {
         let mut beyond = beyond_lstar;
         for (batch, some) in frames.chunks(BATCH).enumerate() {
             progress((batch * BATCH) as f64 / frames.len() as f64);
+            let left = self.work.saturating_sub(Work::of(&outcome.tally));
+            let work = (left / Work::SHARE).max(Work::LEAST.min(self.work));
             let of = |(i, frame): (usize, &Frame)| {
-                self.frame(batch * BATCH + i, frame, beyond, &holds, &curve)
+                self.frame(batch * BATCH + i, frame, (beyond, work), &holds, &curve)
             };
             let each: Vec<Outcome> = some.par_iter().enumerate().map(of).collect();
             for one in each {
@@ -92,7 +110,7 @@ impl Branching<'_> {
         &self,
         index: usize,
         frame: &Frame,
-        beyond_lstar: f64,
+        (beyond_lstar, work): (f64, u64),
         holds: &Holds,
         curve: &CurveTable,
     ) -> Outcome {
@@ -121,7 +139,7 @@ impl Branching<'_> {
                     ..one
                 }),
                 Verdict::Open(most) => match region.single() {
-                    None if outcome.tally.regions >= self.regions_max => {
+                    _ if Work::of(&outcome.tally) >= work => {
                         outcome.tally.open += region.schemes();
                         outcome.open_lstar = outcome.open_lstar.max(most);
                     }
