@@ -20,7 +20,8 @@ const COARSE_ROUNDS: usize = 4;
 const FINE_ROUNDS: usize = 2;
 /// Work on a grid, in regions bounded; see [`Branching`].
 const WORK: u64 = 16_000_000;
-const WORK_COARSE: u64 = 600_000;
+const WORK_COARSE: u64 = 800_000;
+const WORK_OTHERS: u64 = 200_000;
 /// Regions that the certificate keeps: of a frame, and in all.
 const KEPT_OF_FRAME: usize = 2;
 const KEPT: usize = 48;
@@ -72,6 +73,13 @@ impl Planner<'_> {
             let frames = lattice.frames();
             let scheme = scheme_at(&lattice, &frames[found.frame], &found.places);
             self.climb_from(&mut candidates[band], &search, &scheme);
+            // What looked good in a few rows and temperatures may not be in all.
+            if self
+                .narrowest(candidates)
+                .is_none_or(|(_, now)| now <= span)
+            {
+                return;
+            }
         }
     }
 
@@ -279,9 +287,12 @@ impl Planner<'_> {
             .retain(|k| (k.fields.len(), k.filling, k.lightening(), k.mirrored) != kind);
         let demand = self.demand();
         let judge = |s: &Scheme, beyond: f64| search.span_beyond(s, demand, beyond);
-        let outcome = self
-            .branching(search, &lattice, &judge)
-            .run(beyond, &|_| ());
+        let branching = Branching {
+            demand,
+            work: WORK_OTHERS,
+            ..self.branching(search, &lattice, &judge)
+        };
+        let outcome = branching.run(beyond, &|_| ());
         let runner_up = outcome.best.as_ref().map(|best| {
             let scheme = scheme_at(&lattice, &lattice.frames()[best.frame], &best.places);
             RunnerUp {

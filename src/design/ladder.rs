@@ -116,13 +116,12 @@ impl Planner<'_> {
         }
     }
 
-    /// Adds schemes to those with a wide ladder of a band's own.
+    /// Puts schemes before those with a wide ladder of a band's own.
     pub fn add_own(&self, candidates: &mut Candidates, found: Vec<Ranked>) {
-        for ranked in found {
+        for ranked in found.into_iter().rev() {
             let spots = self.cut_spots(&candidates.pool, &ranked);
-            let own = candidates.pool.own;
-            candidates.spots.insert(own, spots);
-            candidates.pool.schemes.insert(own, ranked);
+            candidates.spots.insert(0, spots);
+            candidates.pool.schemes.insert(0, ranked);
             candidates.pool.own += 1;
         }
     }
