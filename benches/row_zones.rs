@@ -99,6 +99,7 @@ fn main() -> Result<()> {
                 share: LadderShare::Common,
                 temperature_c: Some(TEMPERATURE_C),
                 pins: Pins::default(),
+                contrast: None,
             };
             (v.change)(&mut varied.panel, &mut request);
             varied.panel.drivers.zones_max = zones_max;

@@ -67,6 +67,8 @@ aperture_mm = 4.0 | aperture_mm = 4.0⏎[spread]⏎ageing = 0.1 | 38 | spread.ag
 2.0e-12 | -2.0e-12 | 8 | lines.pixel_f | -2.0e-12 | from 0 to
 1500.0 | true | 9 | lines.driver_ohm | true | number
 min = 4.0 | min = 21.0 | 11 | drivers.select_v.min | 21.0 | at most max, which is 20
+min = 4.0, max = 20.0 | min = 0.0, max = 0.0 | 11 | drivers.select_v.max | 0.0 | a voltage other than 0
+min = 4.0, max = 20.0 | min = 0.0, max = 0.4 | 11 | drivers.select_v.max | 0.4 | a voltage other than 0
 step = 0.5 | step = 0 | 11 | drivers.select_v.step | 0 | 0.001
 step = 0.25 | step = -0.25 | 12 | drivers.data_v.step | -0.25 | 0.001
 step = 0.5 | step = 0.01 | 11 | drivers.select_v.step | 0.01 | 1001 values

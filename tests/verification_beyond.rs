@@ -5,8 +5,9 @@ mod small_panel;
 mod twelve_rows;
 
 use greyloom::design::assurance::{Assurance, CONFIDENCE, PANELS, drawn};
+use greyloom::design::pins::Pins;
 use greyloom::design::reach::Scheme;
-use greyloom::design::{Design, Manner, Request, design, design_in};
+use greyloom::design::{Design, LadderShare, Manner, Request, design, design_in};
 use greyloom::error::Error;
 use greyloom::project::{Project, Rail, UnitSpread};
 use greyloom::response::Response;
@@ -16,7 +17,20 @@ use greyloom::waveforms::{Band, Waveforms};
 use nalgebra::DMatrix;
 use small_panel::{Numbers, SlotTable};
 use std::sync::LazyLock;
-use twelve_rows::{at_23, known, project};
+use twelve_rows::{known, project};
+
+/// Eight levels in 3.5 s at 23 °C.
+fn at_23() -> Request {
+    Request {
+        levels: 8,
+        budget_s: 3.5,
+        tolerance_steps: 0.25,
+        share: LadderShare::Common,
+        temperature_c: Some(23.0),
+        pins: Pins::NONE,
+        contrast: None,
+    }
+}
 
 fn spread_project(threshold_v: f64, speed: f64) -> Project {
     let mut project = project();

@@ -1,6 +1,7 @@
 //! Designs for a small panel, end to end, checked by following pixels slot by slot through the finished set.
 
 mod small_panel;
+mod twelve_rows;
 
 use greyloom::design::certificate::recheck::recheck;
 use greyloom::design::edges::EdgeError;
@@ -9,63 +10,21 @@ use greyloom::design::reach::Scheme;
 use greyloom::design::{Design, LadderShare, Request, Standing, TrialOutcome, design, redesign};
 use greyloom::error::{Error, Unmet};
 use greyloom::project::{Panel, Project, Rail};
-use greyloom::response::fit::Fit;
-use greyloom::response::least_squares::Ending;
 use greyloom::waveforms::{Band, Waveforms};
-use nalgebra::DMatrix;
 use small_panel::{Numbers, RUNG, SlotTable, response};
 use std::path::Path;
 use std::sync::LazyLock;
+use twelve_rows::{CLASSES, ROWS, known, project};
 
 const LEVELS: usize = 8;
 const BUDGET_S: f64 = 3.5;
 const TOLERANCE_STEPS: f64 = 0.25;
-const ROWS: usize = 12;
-const CLASSES: usize = 2;
 /// A set is rounded to 4 decimals.
 const ROUNDED: f64 = 1e-4;
 /// Steps: between the temperatures at which a band is proved a grey may bend a little beyond them.
 const BETWEEN_STEPS: f64 = 1e-3;
 const CONTENTS: usize = 200;
 const TEMPERATURES: usize = 11;
-
-/// The shipped panel's longer erase and limits on a panel of twelve rows with coarse drivers.
-fn project() -> Project {
-    let dir = Path::new(env!("CARGO_MANIFEST_DIR")).join("calibration/harbour-tile");
-    let mut project = Project::read(&dir).expect("the shipped project");
-    let panel = &mut project.panel;
-    (panel.rows, panel.columns) = (ROWS, 10);
-    let rail = |min, max, step| Rail {
-        min,
-        max,
-        step: Some(step),
-    };
-    panel.drivers.select_v = rail(6.0, 10.0, 1.0);
-    panel.drivers.data_v = rail(2.0, 3.0, 0.5);
-    panel.drivers.tick_us = vec![2000];
-    panel.drivers.slot_ticks_max = 40;
-    panel.drivers.guard_ticks_max = 4;
-    panel.erases.retain(|e| e.name == "primed");
-    project
-}
-
-/// A response known beyond doubt.
-fn known() -> Fit {
-    Fit {
-        rung: RUNG,
-        response: response(RUNG, CLASSES),
-        estimates: Vec::new(),
-        covariance: DMatrix::zeros(0, 0),
-        moved: Vec::new(),
-        residuals: Vec::new(),
-        odd_pages: Vec::new(),
-        strays: Vec::new(),
-        reduced_chi_square: 1.0,
-        degrees_of_freedom: 1,
-        ending: Ending::Settled,
-        ladder: Vec::new(),
-    }
-}
 
 fn request() -> Request {
     Request {
@@ -75,6 +34,7 @@ fn request() -> Request {
         share: LadderShare::Common,
         temperature_c: None,
         pins: Pins::NONE,
+        contrast: None,
     }
 }
 

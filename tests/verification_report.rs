@@ -182,6 +182,7 @@ fn with_report(check: impl Fn(&FitReport)) {
         share: LadderShare::Common,
         temperature_c: None,
         pins: Pins::NONE,
+        contrast: None,
     };
     check(&FitReport {
         request: RequestReport::of(&request),

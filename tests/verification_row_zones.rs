@@ -255,6 +255,7 @@ fn request(levels: usize, budget_s: f64, tolerance_steps: f64) -> Request {
         share: LadderShare::Common,
         temperature_c: Some(23.0),
         pins: Pins::default(),
+        contrast: None,
     }
 }
 

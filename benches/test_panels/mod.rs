@@ -19,6 +19,7 @@ pub const REQUEST: Request = Request {
     share: LadderShare::Common,
     temperature_c: None,
     pins: Pins::NONE,
+    contrast: None,
 };
 
 pub fn quiet(_: &str) {}

@@ -9,6 +9,9 @@ pub(super) const TOLERANCE_STEPS: f64 = 0.25;
 /// Largest tolerance: above half a step neighbouring levels could change places.
 const TOLERANCE_STEPS_MAX: f64 = 0.5;
 
+/// Printed paper reaches about 20.
+const CONTRAST: (f64, f64) = (1.0, 100.0);
+
 const THREADS: RangeInclusive<usize> = 1..=256;
 /// Patches of a chart: more than the richest model has parameters, and no more than are planned in reasonable time.
 const PATCHES: RangeInclusive<usize> = 20..=2000;
@@ -58,6 +61,32 @@ fn whole(text: &str, range: RangeInclusive<usize>) -> Result<usize, String> {
     })
 }
 
+/// Numbers of grey levels from a first to a last, `8..64`.
+pub(super) fn level_range(text: &str) -> Result<(usize, usize), String> {
+    let (first, last) = between(text, "numbers of levels, such as 8..64")?;
+    rising((levels(first)?, levels(last)?))
+}
+
+/// Times from a first to a last, each with its unit, `4s..20s`.
+pub(super) fn second_range(text: &str) -> Result<(f64, f64), String> {
+    let (first, last) = between(text, "times with their units, such as 4s..20s")?;
+    rising((seconds(first)?, seconds(last)?))
+}
+
+fn between<'t>(text: &'t str, what: &str) -> Result<(&'t str, &'t str), String> {
+    text.split_once("..")
+        .ok_or_else(|| format!("expected a first and a last of {what}"))
+}
+
+/// Errs where the last comes before the first.
+fn rising<T: PartialOrd>((first, last): (T, T)) -> Result<(T, T), String> {
+    if first <= last {
+        Ok((first, last))
+    } else {
+        Err("expected the smaller first, the larger last".to_owned())
+    }
+}
+
 /// A time with its unit, `12s`, `7.5 s` or `800ms`, in seconds.
 pub(super) fn seconds(text: &str) -> Result<f64, String> {
     let wrong = || "expected a time with its unit, such as 12s, 7.5s or 800ms".to_owned();
@@ -96,6 +125,17 @@ pub(super) fn share(text: &str) -> Result<f64, String> {
             "expected a share from {} to {}, such as 0.95",
             SHARE.start(),
             SHARE.end()
+        )),
+    }
+}
+
+/// From 1, which asks for nothing, to 100.
+pub(super) fn contrast(text: &str) -> Result<f64, String> {
+    match plain_number(text) {
+        Some(c) if (CONTRAST.0..=CONTRAST.1).contains(&c) => Ok(c),
+        _ => Err(format!(
+            "expected a contrast from {} to {}, reflectance over reflectance, such as 6",
+            CONTRAST.0, CONTRAST.1
         )),
     }
 }
@@ -195,6 +235,29 @@ mod tests {
         assert_eq!(tolerance_steps("0.001"), Ok(0.001));
         for text in ["0", "0.501", "-0.1", "nan", ""] {
             assert!(tolerance_steps(text).is_err(), "{text:?}");
+        }
+    }
+
+    #[test]
+    fn contrasts_have_an_interval() {
+        assert_eq!((contrast("1"), contrast("100")), (Ok(1.0), Ok(100.0)));
+        for text in ["0.99", "100.1", "-6", "6:1", "nan", ""] {
+            assert!(contrast(text).is_err(), "{text:?}");
+        }
+    }
+
+    #[test]
+    fn ranges_rise() {
+        assert_eq!(level_range("8..64"), Ok((8, 64)));
+        assert_eq!(level_range("8 .. 8"), Ok((8, 8)));
+        assert_eq!(second_range("800ms..20s"), Ok((0.8, 20.0)));
+        for text in [
+            "64..8", "1..8", "8..257", "8", "8-64", "..", "8..", "..64", "8..6x",
+        ] {
+            assert!(level_range(text).is_err(), "{text:?}");
+        }
+        for text in ["20s..4s", "4..20", "4s", "4s..", "0s..4s", "4s..3601s"] {
+            assert!(second_range(text).is_err(), "{text:?}");
         }
     }
 

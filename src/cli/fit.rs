@@ -65,6 +65,9 @@ pub(super) struct Arguments {
     /// A first answer in seconds: fewer models, fewer starts, one number of bands, no certificate; proved as ever
     #[arg(long)]
     quick: bool,
+    /// Least contrast, reflectance of the lightest level over that of the darkest: 1 to 100, such as 6
+    #[arg(long, value_name = "C", allow_negative_numbers = true, value_parser = arguments::contrast)]
+    contrast: Option<f64>,
     #[command(flatten)]
     how: How,
 }
@@ -140,6 +143,7 @@ fn request(arguments: &Arguments, project: &Project) -> Result<Request> {
         },
         temperature_c: arguments.temperature,
         pins: pins(&arguments.pins, &project.panel, &arguments.project)?,
+        contrast: arguments.contrast,
     })
 }
 

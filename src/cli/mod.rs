@@ -14,6 +14,7 @@ mod pins;
 mod preview;
 mod rehearse;
 mod scan_frame;
+mod sweep;
 mod talk;
 mod trim;
 mod verify_image;
@@ -45,6 +46,7 @@ enum Command {
     Demo(demo::Arguments),
     Chart(chart::Arguments),
     Fit(fit::Arguments),
+    Sweep(sweep::Arguments),
     Rehearse(rehearse::Arguments),
     Intake(intake::Arguments),
     Preview(preview::Arguments),
@@ -67,6 +69,7 @@ pub fn run(line: impl IntoIterator<Item = OsString>) -> Result<()> {
         Command::Demo(arguments) => demo::run(&arguments),
         Command::Chart(arguments) => chart::run(&arguments),
         Command::Fit(arguments) => fit::run(&arguments),
+        Command::Sweep(arguments) => sweep::run(&arguments),
         Command::Rehearse(arguments) => rehearse::run(&arguments),
         Command::Intake(arguments) => intake::run(&arguments),
         Command::Preview(arguments) => preview::run(&arguments),

@@ -105,6 +105,7 @@ fn request(arguments: &Arguments, set: &Waveforms, project: &Project) -> Request
         },
         temperature_c: None,
         pins: Pins::NONE,
+        contrast: None,
     }
 }
 

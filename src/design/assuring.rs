@@ -71,7 +71,7 @@ impl Planner<'_> {
             }
         }
         found.ok_or_else(|| Shortfall {
-            assured: Some(best),
+            assured: Some(Box::new(best)),
             ..Shortfall::of(candidates)
         })
     }

@@ -72,7 +72,7 @@ impl Planner<'_> {
     }
 
     /// Half of what the band's ends alone make of a grey of the pool's best scheme, the worst of a few, in steps.
-    fn temperature_blur_steps(&self, band: &BandClimate, pool: &Pool) -> f64 {
+    pub(super) fn temperature_blur_steps(&self, band: &BandClimate, pool: &Pool) -> f64 {
         let Some(best) = pool.schemes.first() else {
             return 0.0;
         };

@@ -150,7 +150,8 @@ impl Planner<'_> {
         let longest = candidates.iter().map(ends).fold(f64::INFINITY, f64::min);
         let darkest = |step: f64| -> Vec<Span> {
             let each = candidates.iter().map(|c| c.darkest_targets(demand, step));
-            each.reduce(|a, b| common(&a, &b)).unwrap_or_default()
+            let all = each.reduce(|a, b| common(&a, &b)).unwrap_or_default();
+            self.contrasting(all, (demand.levels - 1) as f64 * step)
         };
         let bounds = Span {
             low: 1.0,

@@ -14,6 +14,7 @@ use super::outcome::{BandTrial, Design, TrialOutcome};
 use super::request::{LadderShare, Request};
 use super::search::{Goal, Place, Ranked, Search, Space};
 use super::unmet;
+use super::warm::Starts;
 use crate::drive::Erase;
 use crate::error::Result;
 use crate::project::Panel;
@@ -54,7 +55,7 @@ pub struct Planner<'a> {
     pub assurance: Option<&'a Assurance>,
     /// Zones of rows that schemes may be given from the first.
     pub zones: usize,
-    pub progress: &'a dyn Fn(&str),
+    pub progress: &'a (dyn Fn(&str) + 'a),
 }
 
 /// What a brief search leaves out.
@@ -82,10 +83,17 @@ pub enum Effort {
 pub struct Shortfall {
     pub pools: Vec<Pool>,
     /// The best that panels like this one showed, where that fell short.
-    pub assured: Option<Assured>,
+    pub assured: Option<Box<Assured>>,
 }
 
 impl Shortfall {
+    pub(super) fn in_pool(pool: Pool) -> Self {
+        Shortfall {
+            pools: vec![pool],
+            assured: None,
+        }
+    }
+
     pub(super) fn of(candidates: &[Candidates]) -> Self {
         Shortfall {
             pools: candidates.iter().map(|c| c.pool.clone()).collect(),
@@ -122,7 +130,7 @@ impl Pool {
         }
     }
 
-    fn best(&self) -> Option<&Ranked> {
+    pub(super) fn best(&self) -> Option<&Ranked> {
         self.schemes.first().filter(|s| s.score.kept)
     }
 
@@ -185,12 +193,22 @@ impl Planner<'_> {
         unmet::budget_holds_an_erase(self.panel, self.request, &erases)?;
         self.attempt_shaded()
             .or_else(|shortfall| self.attempt_in_full(shortfall))
+            .or_else(|shortfall| self.attempt_from_found(shortfall))
             .or_else(|shortfall| self.attempt_by_zones(shortfall))
             .or_else(|shortfall| self.attempt_narrower(shortfall))
             .map_err(|shortfall| match &shortfall.assured {
                 Some(best) => assuring::explain(self, best),
                 None => unmet::explain(self, &shortfall.pools),
             })
+    }
+
+    /// What a search of everything misses, one from the best that it found may not.
+    fn attempt_from_found(&self, shortfall: Shortfall) -> std::result::Result<Design, Shortfall> {
+        if self.assurance.is_some() {
+            return Err(shortfall);
+        }
+        let again = self.attempt_from(&Starts::of(&shortfall.pools));
+        again.map(|made| made.design).map_err(|_| shortfall)
     }
 
     /// What a brief search didn't find, a whole one may.

@@ -228,10 +228,11 @@ impl Finished<'_> {
             let column = Column::new(&slots, settle, content);
             for &row in rows {
                 let run = content.partition_point(|run| run.last < row);
+                let around = column.around(run, row);
                 for own in &owns[self.ticks.zone_of(row)] {
                     let Some(entry) = entries.next() else { return };
                     let seen = |start: State| {
-                        let end = column.end_state_with(run, row, start, own);
+                        let end = around.end_state(start, own);
                         mover.class.share * coverage_of(&rest.apply(&end))
                     };
                     entry.0 += seen(starts[0]);

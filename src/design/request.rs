@@ -24,4 +24,6 @@ pub struct Request {
     pub temperature_c: Option<f64>,
     /// What of every band's scheme is given.
     pub pins: Pins,
+    /// Least contrast, reflectance of the lightest target over that of the darkest; at least 1.
+    pub contrast: Option<f64>,
 }

@@ -13,6 +13,7 @@ mod ramp;
 mod residuals;
 mod scan_frame;
 mod sheet;
+mod sweep;
 mod text;
 mod trim;
 
@@ -22,4 +23,5 @@ pub use intake::{PatchWords, intake_png};
 pub use picture::{Shown, picture_png};
 pub use ramp::{RampBand, RampLevel, ramp_png};
 pub use scan_frame::{page_strips_png, scan_frame_png, strips_on_a_sheet};
+pub use sweep::{SweepPicture, sweep_png};
 pub use trim::{TrimBand, TrimLevel, trim_png};

@@ -41,6 +41,24 @@ pub struct Column {
     lasts: Vec<usize>,
 }
 
+/// A pixel's way through its column without its own slots.
+#[derive(Debug, Clone)]
+pub struct Around {
+    /// Before each own slot, from the one of the field before it.
+    befores: Vec<Map>,
+    /// After the last.
+    last: Map,
+}
+
+impl Around {
+    /// The state after all fields, from `start` before them, with these own slots, one a field.
+    pub fn end_state(&self, start: State, own: &[Map]) -> State {
+        let slots = self.befores.iter().zip(own);
+        let x = slots.fold(start, |x, (before, own)| own.apply(&before.apply(&x)));
+        self.last.apply(&x)
+    }
+}
+
 impl Column {
     /// `runs` cover the rows of the column in order; `slots` holds the maps of each field.
     pub fn new(slots: &[SlotMaps], settle: Map, runs: &[Run]) -> Self {
@@ -62,9 +80,21 @@ impl Column {
         self.through(run, row, start, |field| &self.fields[field][run].own)
     }
 
-    /// The same with the pixel's own slots, one a field, in place of its run's.
-    pub fn end_state_with(&self, run: usize, row: usize, start: State, own: &[Map]) -> State {
-        self.through(run, row, start, |field| &own[field])
+    /// What stands between the own slots of the pixel in `row` of `run`, made once for many of them.
+    pub fn around(&self, run: usize, row: usize) -> Around {
+        let (above, below) = (row - self.firsts[run], self.lasts[run] - row);
+        let mut before = Map::IDENTITY;
+        let mut befores = Vec::with_capacity(self.fields.len());
+        for field in &self.fields {
+            let maps = &field[run];
+            let power = |n| compose_power(&maps.other_squares, n);
+            befores.push(before.then(&maps.before).then(&power(above)));
+            before = power(below).then(&maps.after).then(&self.settle);
+        }
+        Around {
+            befores,
+            last: before,
+        }
     }
 
     fn through<'a>(

@@ -11,7 +11,7 @@ mod temperature;
 pub use affine::{LANES, Lanes, Map, Number, PACKED, SPREAD, State, value};
 pub use chain::Rates;
 pub use classes::{Class, Spread, gauss_hermite};
-pub use column::{Column, Run};
+pub use column::{Around, Column, Run};
 pub(crate) use kinetics::bernoulli;
 pub use kinetics::{Crossing, Exchange, Kinetics};
 pub use slots::{Mover, SlotMaps, hold_side_by_side, step_pieces};

@@ -110,6 +110,12 @@ fn rail(mut keys: Keys, bounds: Bounds) -> Option<Rail> {
             ),
         );
     }
+    let last_step_v = step.unwrap_or(0.0);
+    if let (Some(0.0), Some(max)) = (min, max)
+        && (max == 0.0 || (0.0..last_step_v).contains(&max))
+    {
+        keys.wrong("max", "a rail with a voltage other than 0");
+    }
     keys.done();
     Some(Rail {
         min: min?,

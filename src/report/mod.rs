@@ -17,6 +17,7 @@ mod request;
 mod response_report;
 mod scan_frame_report;
 mod summary;
+mod sweep_report;
 mod temperature_words;
 mod trim_report;
 mod words;
@@ -37,6 +38,7 @@ pub use response_report::{
     ResponseReport, RungReport, StrayReport,
 };
 pub use scan_frame_report::ScanFrameReport;
+pub use sweep_report::{SweepReport, sweep_csv};
 pub use trim_report::{TrimBandReport, TrimReport};
 
 use crate::design::Design;

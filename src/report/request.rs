@@ -15,6 +15,9 @@ pub struct RequestReport {
     /// One temperature alone, or none: the panel's whole range.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub temperature_c: Option<f64>,
+    /// Least contrast asked for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub contrast: Option<f64>,
 }
 
 impl RequestReport {
@@ -28,6 +31,7 @@ impl RequestReport {
                 LadderShare::PerBand => "per-band",
             },
             temperature_c: request.temperature_c,
+            contrast: request.contrast,
         }
     }
 
@@ -40,8 +44,11 @@ impl RequestReport {
             || ladder.to_owned(),
             |t| format!("at {} °C alone", number(t, 2)),
         );
+        let contrast = self.contrast.map_or(String::new(), |c| {
+            format!(", contrast at least {} : 1", number(c, 2))
+        });
         format!(
-            "{} levels in {} s, merit at most {} step, {over}",
+            "{} levels in {} s, merit at most {} step{contrast}, {over}",
             self.levels,
             number(self.budget_s, 3),
             number(self.tolerance_steps, 4)

@@ -1,21 +1,21 @@
-//! The shipped panel's primed erase and limits on a panel of twelve rows with coarse drivers, its response known beyond doubt.
+//! The shipped project cut down to twelve rows with coarse drivers, and a response known beyond doubt.
 
 use crate::small_panel::{RUNG, response};
-use greyloom::design::pins::Pins;
-use greyloom::design::{LadderShare, Request};
 use greyloom::project::{Project, Rail};
 use greyloom::response::fit::Fit;
 use greyloom::response::least_squares::Ending;
 use nalgebra::DMatrix;
 use std::path::Path;
 
-const CLASSES: usize = 2;
+pub const ROWS: usize = 12;
+pub const CLASSES: usize = 2;
 
+/// The shipped panel's longer erase and limits on a panel of twelve rows with coarse drivers.
 pub fn project() -> Project {
     let dir = Path::new(env!("CARGO_MANIFEST_DIR")).join("calibration/harbour-tile");
     let mut project = Project::read(&dir).expect("the shipped project");
     let panel = &mut project.panel;
-    (panel.rows, panel.columns) = (12, 10);
+    (panel.rows, panel.columns) = (ROWS, 10);
     let rail = |min, max, step| Rail {
         min,
         max,
@@ -30,6 +30,7 @@ pub fn project() -> Project {
     project
 }
 
+/// A response known beyond doubt.
 pub fn known() -> Fit {
     Fit {
         rung: RUNG,
@@ -44,17 +45,5 @@ pub fn known() -> Fit {
         degrees_of_freedom: 1,
         ending: Ending::Settled,
         ladder: Vec::new(),
-    }
-}
-
-/// Eight levels in 3.5 s at 23 °C.
-pub fn at_23() -> Request {
-    Request {
-        levels: 8,
-        budget_s: 3.5,
-        tolerance_steps: 0.25,
-        share: LadderShare::Common,
-        temperature_c: Some(23.0),
-        pins: Pins::NONE,
     }
 }

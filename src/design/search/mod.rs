@@ -1,6 +1,7 @@
 //! The search over schemes of one band: seeds over a coarse grid, then ascents over the drivers' own grid.
 
 mod grid;
+mod near;
 mod off_grid;
 mod score;
 mod seeds;

@@ -1,0 +1,296 @@
+//! A design begun with schemes that served a request like it, in place of a search from nothing.
+
+use super::band_count::{BAND_COUNTS, TEMPERATURE_SHARE};
+use super::climate::BandClimate;
+use super::ladder::Candidates;
+use super::outcome::Design;
+use super::plan::{Planner, Pool, Shortfall};
+use super::reach::Scheme;
+use super::request::LadderShare;
+use super::search::{Goal, Place, Ranked, Search};
+
+/// Schemes that a search begins with, at most: at the coldest temperature, where the others begin; in its band; in the others.
+const BEGUN_COLDEST: usize = 5;
+const BEGUN_COLD: usize = 3;
+const BEGUN: usize = 2;
+/// Of the schemes of the coldest temperature, how many its band begins with.
+const FROM_COLDEST: usize = 2;
+/// Numbers of bands that are tried.
+const COUNTS_TRIED: usize = 2;
+/// A band that takes less than this of the common ladder joins as it stands, L*.
+const TAKEN_LSTAR: f64 = 0.15;
+/// A band that takes more than this of it is searched for one that all serve, L*.
+const GIVEN_UP_LSTAR: f64 = 0.5;
+
+/// A scheme that was found, and the temperature at which its durations stand.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Start {
+    pub temperature_c: f64,
+    pub scheme: Scheme,
+}
+
+/// Schemes to begin with, those before others preferred: for the coldest temperature alone, and for bands.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Starts {
+    pub coldest: Vec<Start>,
+    pub bands: Vec<Start>,
+}
+
+/// A design with the schemes that it was chosen from.
+#[derive(Debug, Clone)]
+pub struct Made {
+    pub design: Design,
+    pub candidates: Vec<Candidates>,
+    /// Schemes for the coldest temperature alone, or the one asked for.
+    pub coldest: Pool,
+}
+
+impl Pool {
+    /// Its schemes, best first.
+    pub(super) fn as_starts(&self) -> impl Iterator<Item = Start> + '_ {
+        self.schemes.iter().map(|s| Start {
+            temperature_c: self.band.design_c,
+            scheme: s.scheme.clone(),
+        })
+    }
+}
+
+impl Made {
+    /// For a request like the one it meets: its bands' schemes, and the best of the coldest temperature.
+    pub fn starts(&self) -> Starts {
+        let bands = self.design.set.bands.iter().map(|b| Start {
+            temperature_c: b.temperature_c.design,
+            scheme: Scheme {
+                erase: b.erase.clone(),
+                fields: b.fields.clone(),
+            },
+        });
+        Starts {
+            coldest: self.coldest.as_starts().take(FROM_COLDEST).collect(),
+            bands: bands.collect(),
+        }
+    }
+}
+
+impl Starts {
+    /// These, then those.
+    pub fn and(mut self, more: &Starts) -> Starts {
+        self.coldest.extend(more.coldest.iter().cloned());
+        self.bands.extend(more.bands.iter().cloned());
+        self
+    }
+
+    /// From pools that a search of everything left, the last searched first.
+    pub(super) fn of(pools: &[Pool]) -> Starts {
+        let each = pools.iter().rev();
+        let all: Vec<Start> = each
+            .flat_map(|p| p.as_starts().take(FROM_COLDEST))
+            .collect();
+        Starts {
+            coldest: all.clone(),
+            bands: all,
+        }
+    }
+}
+
+impl Planner<'_> {
+    /// The design that is reached from `starts`, proved as every other; or the schemes that were found instead.
+    pub(super) fn attempt_from(&self, starts: &Starts) -> Result<Made, Shortfall> {
+        let at_c = self.request.temperature_c.unwrap_or(self.range_c.0);
+        let coldest = BandClimate::point(at_c);
+        let coldest = self.warm_pool(coldest, &starts.coldest, BEGUN_COLDEST);
+        let short = || Shortfall::in_pool(coldest.clone());
+        if coldest.span_lstar().is_none() {
+            return Err(short());
+        }
+        if self.request.temperature_c.is_some() {
+            return self.made(vec![self.candidates(coldest.clone())], &coldest);
+        }
+        let mut last = short();
+        let all = self.narrow_enough(&coldest).into_iter();
+        for bands in all.take(COUNTS_TRIED) {
+            match self.bands_from(&bands, &coldest, starts) {
+                Ok(made) => return Ok(made),
+                Err(shortfall) => last = shortfall,
+            }
+        }
+        Err(last)
+    }
+
+    /// With the schemes that led to another design of the same panel and budget.
+    pub(super) fn again(&self, made: &Made) -> Result<Made, Shortfall> {
+        self.made(made.candidates.clone(), &made.coldest)
+    }
+
+    /// The best for the coldest temperature alone that so many places of the coarse grid lead to.
+    pub(super) fn seeded(&self, seeds: usize) -> Starts {
+        let at_c = self.request.temperature_c.unwrap_or(self.range_c.0);
+        let pool = self.widest_pool(BandClimate::point(at_c), &[], seeds);
+        Starts {
+            coldest: pool.as_starts().take(FROM_COLDEST).collect(),
+            bands: Vec::new(),
+        }
+    }
+
+    /// The candidates' widest ladder, proved.
+    fn made(&self, candidates: Vec<Candidates>, coldest: &Pool) -> Result<Made, Shortfall> {
+        let design = self.proved(&candidates)?;
+        Ok(Made {
+            design,
+            candidates,
+            coldest: coldest.clone(),
+        })
+    }
+
+    /// The numbers of bands in which temperature leaves the best scheme of a pool enough of the tolerance, fewest first.
+    fn narrow_enough(&self, pool: &Pool) -> Vec<Vec<BandClimate>> {
+        let (min_c, max_c) = self.range_c;
+        let law = self.response.kinetics.temperature;
+        let most = TEMPERATURE_SHARE * self.request.tolerance_steps;
+        let last = BAND_COUNTS[BAND_COUNTS.len() - 1];
+        let split = |count| BandClimate::split(min_c, max_c, count, law, &self.panel.drivers);
+        let mut all: Vec<Vec<BandClimate>> = BAND_COUNTS
+            .into_iter()
+            .map(|count| (count, split(count)))
+            .filter(|(count, bands)| {
+                *count == last || self.temperature_blur_steps(&bands[0], pool) <= most
+            })
+            .map(|(_, bands)| bands)
+            .collect();
+        all.dedup();
+        all
+    }
+
+    fn bands_from(
+        &self,
+        bands: &[BandClimate],
+        coldest: &Pool,
+        starts: &Starts,
+    ) -> Result<Made, Shortfall> {
+        let mut cold: Vec<Start> = coldest.as_starts().take(FROM_COLDEST).collect();
+        cold.extend(near(&bands[0], &starts.bands));
+        let first = self.warm_pool(bands[0], &cold, BEGUN_COLD);
+        if first.span_lstar().is_none() {
+            return Err(Shortfall::in_pool(first));
+        }
+        let mut all = vec![self.candidates(first)];
+        for &band in &bands[1..] {
+            self.join(band, &mut all, &starts.bands);
+            if self.ladders(&all, self.demand()).is_none() {
+                return Err(Shortfall::of(&all));
+            }
+        }
+        self.made(all, coldest)
+    }
+
+    /// Schemes with the widest ladders of a band, reached from the first `most` of some.
+    fn warm_pool(&self, band: BandClimate, starts: &[Start], most: usize) -> Pool {
+        let goal = Goal::Widest(self.search_demand());
+        let search = self.search(band, goal, self.request.budget_s);
+        let schemes = search.run(self.begun(&search, &band, starts, most));
+        self.pool_of(band, schemes, search.evaluated())
+    }
+
+    fn pool_of(&self, band: BandClimate, schemes: Vec<Ranked>, evaluated: usize) -> Pool {
+        Pool {
+            band,
+            own: schemes.len(),
+            schemes,
+            evaluated,
+            correction: None,
+            sure_lstar: f64::INFINITY,
+        }
+    }
+
+    /// Adds a band: with the scheme of the band before it where that keeps the common ladder, else with one that lets it be
+    /// as wide as may be.
+    fn join(&self, band: BandClimate, all: &mut Vec<Candidates>, starts: &[Start]) {
+        let demand = self.search_demand();
+        let mut from: Vec<Start> = serving(self, all).into_iter().collect();
+        from.extend(near(&band, starts));
+        if self.request.share == LadderShare::PerBand {
+            let pool = self.warm_pool(band, &from, BEGUN);
+            return all.push(self.candidates(pool));
+        }
+        let span_lstar = self.common_span(all);
+        let search = self.search(band, Goal::Widest(demand), self.request.budget_s);
+        let places = self.begun(&search, &band, &from, BEGUN);
+        let stand = places.iter().cloned();
+        let schemes: Vec<Ranked> = stand.map(|p| search.standing(p)).collect();
+        let pool = self.pool_of(band, schemes, search.evaluated());
+        all.push(self.candidates(pool));
+        if self.common_span(all) >= span_lstar - TAKEN_LSTAR {
+            return;
+        }
+        let last = all.len() - 1;
+        let before: Vec<&Candidates> = all[..last].iter().collect();
+        if let Some(targets_lstar) = self.ladder_of(&before, demand) {
+            self.look(&mut all[last], Goal::Serve { targets_lstar }, places);
+        }
+        if self.common_span(all) >= span_lstar - GIVEN_UP_LSTAR {
+            return;
+        }
+        let Some((targets, others)) = self.others(all, last, demand) else {
+            return;
+        };
+        let served = all[last].serving(&targets).map(|s| s.place.clone());
+        let goal = Goal::Common { demand, others };
+        self.look(&mut all[last], goal, served.into_iter().collect());
+    }
+
+    /// Adds what a search of a band finds.
+    fn look(&self, band: &mut Candidates, goal: Goal, from: Vec<Place>) {
+        let search = self.search(band.pool.band, goal, self.request.budget_s);
+        let found = search.run(from);
+        band.pool.evaluated += search.evaluated();
+        self.add(band, found);
+    }
+}
+
+/// The scheme of the last band that serves the ladder common to all best.
+fn serving(planner: &Planner, all: &[Candidates]) -> Option<Start> {
+    let each: Vec<&Candidates> = all.iter().collect();
+    let last = all.last()?;
+    let ladder = planner.ladder_of(&each, planner.search_demand());
+    let ranked = match ladder {
+        Some(targets) => last.serving(&targets)?,
+        None => last.pool.schemes.first()?,
+    };
+    Some(Start {
+        temperature_c: last.pool.band.design_c,
+        scheme: ranked.scheme.clone(),
+    })
+}
+
+/// Of each of several designs one after another, the scheme from the temperature nearest to a band's.
+fn near(band: &BandClimate, starts: &[Start]) -> Vec<Start> {
+    let far = |s: &Start| (s.temperature_c - band.design_c).abs();
+    // A design's bands stand coldest first.
+    let designs = starts.chunk_by(|a, b| a.temperature_c < b.temperature_c);
+    let nearest = |d: &[Start]| d.iter().min_by(|a, b| far(a).total_cmp(&far(b))).cloned();
+    designs.filter_map(nearest).collect()
+}
+
+impl Planner<'_> {
+    /// Places to begin with, `most` at most: the starts' durations are as much shorter as the liquid is faster.
+    fn begun(
+        &self,
+        search: &Search,
+        band: &BandClimate,
+        starts: &[Start],
+        most: usize,
+    ) -> Vec<Place> {
+        let speed = |c: f64| self.response.kinetics.temperature.speed(c);
+        let place = |s: &Start| {
+            let factor = speed(s.temperature_c) / speed(band.design_c);
+            search.nearest(&s.scheme, factor)
+        };
+        let mut places: Vec<Place> = Vec::new();
+        for place in starts.iter().filter_map(place) {
+            if places.len() < most && !places.contains(&place) {
+                places.push(place);
+            }
+        }
+        places
+    }
+}
