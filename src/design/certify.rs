@@ -21,7 +21,6 @@ const FINE_ROUNDS: usize = 2;
 /// Work on a grid, in regions bounded; see [`Branching`].
 const WORK: u64 = 16_000_000;
 const WORK_COARSE: u64 = 800_000;
-const WORK_OTHERS: u64 = 200_000;
 /// Regions that the certificate keeps: of a frame, and in all.
 const KEPT_OF_FRAME: usize = 2;
 const KEPT: usize = 48;
@@ -267,7 +266,7 @@ impl Planner<'_> {
         }
     }
 
-    /// The best scheme of another kind than the band's widest, on the coarse grid, and what it had to beat.
+    /// The best scheme of another kind than the band's widest, on a sparse grid, and what it had to beat.
     fn runner_up(
         &self,
         candidates: &Candidates,
@@ -281,7 +280,7 @@ impl Planner<'_> {
         };
         (self.progress)("the best scheme of another kind");
         let kind = kind_of(&widest.scheme);
-        let mut lattice = search.lattice(&Mesh::COARSE);
+        let mut lattice = search.lattice(&Mesh::SPARSE);
         lattice
             .kinds
             .retain(|k| (k.fields.len(), k.filling, k.lightening(), k.mirrored) != kind);
@@ -289,7 +288,6 @@ impl Planner<'_> {
         let judge = |s: &Scheme, beyond: f64| search.span_beyond(s, demand, beyond);
         let branching = Branching {
             demand,
-            work: WORK_OTHERS,
             ..self.branching(search, &lattice, &judge)
         };
         let outcome = branching.run(beyond, &|_| ());

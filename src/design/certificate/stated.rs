@@ -20,7 +20,7 @@ impl Mesh {
     /// For certificates.
     pub const FINE: Mesh = Mesh {
         filling: (33, 19),
-        short: (17, 7),
+        short: (13, 5),
         shorter: (6, 3),
     };
     /// To find a start.
@@ -28,6 +28,12 @@ impl Mesh {
         filling: (11, 9),
         short: (9, 4),
         shorter: (4, 2),
+    };
+    /// To see what other kinds of schemes come to.
+    pub const SPARSE: Mesh = Mesh {
+        filling: (8, 6),
+        short: (6, 3),
+        shorter: (3, 2),
     };
 }
 
