@@ -8,7 +8,7 @@ use super::choice::Demand;
 use super::climate::BandClimate;
 use super::correction::Correction;
 use super::erases::{sized, usable};
-use super::figures::Draft;
+use super::figures::{Draft, span};
 use super::ladder::Candidates;
 use super::outcome::{BandTrial, Design, TrialOutcome};
 use super::request::{LadderShare, Request};
@@ -260,6 +260,9 @@ impl Planner<'_> {
             let (bands, coldest) = self.band_count(least, &mut trials)?;
             least = bands.len() + 1;
             let mut candidates = self.bands(&bands, coldest);
+            if self.effort == Effort::Full && self.request.share == LadderShare::Common {
+                self.or_briefly(&bands, &mut candidates);
+            }
             match self.best_of(&mut candidates) {
                 // The coldest band has a ladder, but not all bands together: narrower ones may.
                 Err(short)
@@ -279,6 +282,31 @@ impl Planner<'_> {
                     return design.map(|design| (design, candidates));
                 }
             }
+        }
+    }
+
+    /// Takes the candidates of a brief search over the same bands where their common ladder is wider: ascents from fewer starts may
+    /// end on schemes that go better together.
+    fn or_briefly(&self, bands: &[BandClimate], candidates: &mut Vec<Candidates>) {
+        let brief = Planner {
+            effort: Effort::Brief,
+            ..*self
+        };
+        let Ok((found, coldest)) = brief.band_count(bands.len(), &mut Vec::new()) else {
+            return;
+        };
+        if found.len() != bands.len() {
+            return;
+        }
+        let mut others = brief.bands(&found, coldest);
+        brief.widen_together(&mut others);
+        self.widen_together(candidates);
+        let span_lstar = |candidates: &[Candidates]| {
+            let all: Vec<&Candidates> = candidates.iter().collect();
+            self.ladder_of(&all, self.demand()).map_or(0.0, |l| span(&l))
+        };
+        if span_lstar(&others) > span_lstar(candidates) {
+            *candidates = others;
         }
     }
 
