@@ -13,7 +13,9 @@ fn fit(pins: &str) -> String {
 
 fn in_a_project(check: impl Fn(&Path)) {
     let dir = tempfile::tempdir().unwrap();
-    write_project(&dir.path().join("pier"));
+    let pier = dir.path().join("pier");
+    std::fs::create_dir(&pier).unwrap();
+    write_project(&pier);
     check(dir.path());
 }
 

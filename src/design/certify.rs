@@ -1,5 +1,6 @@
 //! Exhaustive looks over stated grids: for a wider ladder of the band that binds, and for the proof that there is none.
 
+use super::assurance::narrowest_lstar;
 use super::certificate::branch::{Branching, Judge, Outcome, scheme as scheme_at};
 use super::certificate::stated::Mesh;
 use super::figures::span;
@@ -106,17 +107,7 @@ impl Planner<'_> {
                     self.widen_together(candidates);
                 }
                 if let Ok(wider) = self.proved(candidates) {
-                    let was = design
-                        .bands
-                        .iter()
-                        .map(|b| b.span_lstar)
-                        .fold(f64::INFINITY, f64::min);
-                    let is = wider
-                        .bands
-                        .iter()
-                        .map(|b| b.span_lstar)
-                        .fold(f64::INFINITY, f64::min);
-                    if is > was {
+                    if narrowest_lstar(&wider) > narrowest_lstar(&design) {
                         design = wider;
                         continue;
                     }

@@ -303,7 +303,8 @@ impl Planner<'_> {
         self.widen_together(candidates);
         let span_lstar = |candidates: &[Candidates]| {
             let all: Vec<&Candidates> = candidates.iter().collect();
-            self.ladder_of(&all, self.demand()).map_or(0.0, |l| span(&l))
+            self.ladder_of(&all, self.demand())
+                .map_or(0.0, |l| span(&l))
         };
         if span_lstar(&others) > span_lstar(candidates) {
             *candidates = others;
