@@ -106,11 +106,11 @@ impl Planner<'_> {
                 if self.request.share == LadderShare::Common && candidates.len() > 1 {
                     self.widen_together(candidates);
                 }
-                if let Ok(wider) = self.proved(candidates) {
-                    if narrowest_lstar(&wider) > narrowest_lstar(&design) {
-                        design = wider;
-                        continue;
-                    }
+                if let Ok(wider) = self.proved(candidates)
+                    && narrowest_lstar(&wider) > narrowest_lstar(&design)
+                {
+                    design = wider;
+                    continue;
                 }
             }
             let certificate = self.certificate(

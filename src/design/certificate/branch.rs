@@ -73,7 +73,7 @@ pub struct Branching<'a> {
     pub demand: Demand,
     /// Must cover `climate` and the last row.
     pub judge: &'a Judge<'a>,
-    /// Work on the whole lattice, about; see [`Work`]. No frame gets more than a share of what is left, and every frame a little.
+    /// Work on the whole lattice, about, counted in regions bounded. No frame gets more than a share of what is left, and every frame a little.
     pub work: u64,
     /// Regions ruled out that are kept for another look: of a frame, and in all.
     pub sample: (usize, usize),
