@@ -1,7 +1,10 @@
 //! What goes beyond the request. A tolerance for a share of panels like this one: planted spreads, and panels followed slot by slot.
 //! Polished voltages: never a narrower ladder, on the rails, within budget and charge, the same on any number of threads.
 
-mod small_panel;
+#[path = "small_panel/numbers.rs"]
+mod numbers;
+#[path = "small_panel/slot_table.rs"]
+mod slot_table;
 mod twelve_rows;
 
 use greyloom::design::assurance::{Assurance, CONFIDENCE, PANELS, drawn};
@@ -15,7 +18,8 @@ use greyloom::response::beta::least_share;
 use greyloom::response::fit::Fit;
 use greyloom::waveforms::{Band, Waveforms};
 use nalgebra::DMatrix;
-use small_panel::{Numbers, SlotTable};
+use numbers::Numbers;
+use slot_table::SlotTable;
 use std::sync::LazyLock;
 use twelve_rows::{known, project};
 
@@ -277,7 +281,7 @@ fn draws_have_the_covariance_of_the_fit() {
         slot_s: 0.05,
         erase_s: 1.25,
     };
-    let list = parameters(small_panel::RUNG, &scene);
+    let list = parameters(known().rung, &scene);
     let at = |symbol: &str| list.iter().position(|p| p.symbol == symbol).expect(symbol);
     let estimates: Vec<Estimate> = list
         .iter()

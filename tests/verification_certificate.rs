@@ -1,5 +1,6 @@
 //! Branch and bound over grids of schemes against going through every one of them; mirrored fields against every content.
 
+mod primed;
 mod small_panel;
 
 use greyloom::design::certificate::branch::{Branching, Outcome, scheme};
@@ -7,10 +8,12 @@ use greyloom::design::certificate::exact::{Outer, span_beyond};
 use greyloom::design::choice::Demand;
 use greyloom::design::reach::{Climate, Reach, Scheme, Scope};
 use greyloom::design::search::spots_of;
-use greyloom::drive::{Erase, Field, Stroke};
+use greyloom::drive::Field;
 use greyloom::response::Response;
-use greyloom::waveforms::{FieldAxes, Frame, Kind, Lattice};
+use greyloom::waveforms::{Certificate, FieldAxes, Frame, Kind, Lattice, Waveforms};
+use primed::erase;
 use small_panel::{Numbers, RUNG, SlotTable, response};
+use std::path::Path;
 
 const ROWS: usize = 4;
 const SETTLE_MS: f64 = 2.0;
@@ -22,17 +25,6 @@ const CLIMATE: Climate = Climate {
 const GRIDS: u64 = 30;
 /// Coverage: rounding of some hundred compositions.
 const ROUNDING: f64 = 1e-12;
-
-fn erase(ms: f64) -> Erase {
-    let stroke = |(pixel_v, ms)| Stroke { pixel_v, ms };
-    Erase {
-        name: "primed".into(),
-        strokes: [(18.0, 150.0), (-18.0, ms), (-2.0, 200.0)]
-            .map(stroke)
-            .to_vec(),
-        rest_ms: 1000.0,
-    }
-}
 
 /// What every scheme is judged by: all rows, both extreme contents.
 fn judged(response: &Response, demand: Demand, scheme: &Scheme, beyond_lstar: f64) -> Option<f64> {
@@ -314,5 +306,58 @@ fn check_mirrored(response: &Response, scheme: &Scheme) {
                 "row {row}, {own:?}"
             );
         }
+    }
+}
+
+/// The shipped set with its certificate bent: refused, with the place.
+#[test]
+fn a_certificate_that_cannot_be_is_refused_with_the_place() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("waveforms/harbour-tile/waveforms.json");
+    let shipped = Waveforms::read(&path).expect("the shipped set");
+    type Bend = fn(&mut Certificate);
+    let bent: [(Bend, &str); 12] = [
+        (|c| c.band = 4, "certificate.band"),
+        (|c| c.tolerance_steps = 0.0, "certificate.tolerance_steps"),
+        (|c| c.grid.rows = 79, "certificate.grid.rows"),
+        (|c| c.grid.refresh_s = -1.0, "certificate.grid.refresh_s"),
+        (
+            |c| c.grid.kinds[0].filling = 1,
+            "certificate.grid.kinds[0].filling",
+        ),
+        (
+            |c| c.grid.kinds[0].fields.clear(),
+            "certificate.grid.kinds[0].fields",
+        ),
+        (
+            |c| c.grid.kinds[0].fields[0].data_v.clear(),
+            "fields[0].data_v",
+        ),
+        (
+            |c| c.grid.kinds[0].fields[0].select_v[0] = 0.0,
+            "fields[0].select_v[0]",
+        ),
+        (
+            |c| c.grid.kinds[0].fields[0].guard_ticks = vec![0; 1 << 22],
+            "certificate.grid",
+        ),
+        (
+            |c| c.ruled_out[0].frame.kind = 99,
+            "ruled_out[0].frame.kind",
+        ),
+        (|c| c.ruled_out[0].last[0] = 999, "ruled_out[0].last[0]"),
+        (
+            |c| c.ruled_out[0].frame.fields[0].slot_ticks = u32::MAX,
+            "ruled_out[0].frame.fields",
+        ),
+    ];
+    for (bend, place) in bent {
+        let mut set = shipped.clone();
+        bend(set.certificate.as_deref_mut().expect("a certificate"));
+        let told = Waveforms::parse(&path, set.to_json().as_bytes());
+        let told = told.expect_err(place).to_string();
+        assert!(
+            told.contains(place) && told.contains("expected"),
+            "{place}: {told}"
+        );
     }
 }

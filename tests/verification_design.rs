@@ -1,6 +1,9 @@
 //! Designs for a small panel, end to end, checked by following pixels slot by slot through the finished set.
 
-mod small_panel;
+#[path = "small_panel/numbers.rs"]
+mod numbers;
+#[path = "small_panel/slot_table.rs"]
+mod slot_table;
 mod twelve_rows;
 
 use greyloom::design::certificate::recheck::recheck;
@@ -11,10 +14,11 @@ use greyloom::design::{Design, LadderShare, Request, Standing, TrialOutcome, des
 use greyloom::error::{Error, Unmet};
 use greyloom::project::{Panel, Project, Rail};
 use greyloom::waveforms::{Band, Waveforms};
-use small_panel::{Numbers, RUNG, SlotTable, response};
+use numbers::Numbers;
+use slot_table::SlotTable;
 use std::path::Path;
 use std::sync::LazyLock;
-use twelve_rows::{CLASSES, ROWS, known, project};
+use twelve_rows::{ROWS, known, project};
 
 const LEVELS: usize = 8;
 const BUDGET_S: f64 = 3.5;
@@ -149,7 +153,7 @@ fn error_at_lstar(
     looks: &[Look],
     (temperature_c, stretch): (f64, f64),
 ) -> f64 {
-    let response = response(RUNG, CLASSES);
+    let response = known().response;
     let scheme = Scheme {
         erase: band.erase.clone(),
         fields: band.fields.clone(),

@@ -1,5 +1,6 @@
 //! What a scheme reaches against slot-by-slot stepping, against every content, and against the proof's own way.
 
+mod primed;
 mod slow_fields;
 mod small_panel;
 
@@ -7,10 +8,11 @@ use greyloom::design::Content;
 use greyloom::design::climate::BandClimate;
 use greyloom::design::proof::{Extremes, Finished};
 use greyloom::design::reach::{Climate, Reach, Scheme, Scope, lstars_of};
-use greyloom::drive::{Erase, Field, Stroke};
+use greyloom::drive::Field;
 use greyloom::pigment::{Mover, State, step_pieces};
 use greyloom::response::Rung;
 use greyloom::response::{Response, coverage_of};
+use primed::erase;
 use slow_fields::plain as field;
 use small_panel::{Numbers, RUNG, SlotTable, response};
 
@@ -20,17 +22,6 @@ const SETTLE_MS: f64 = 2.0;
 const ROUNDING: f64 = 1e-12;
 /// L*: the same, through the curve.
 const ROUNDING_LSTAR: f64 = 1e-9;
-
-fn erase(ms: f64) -> Erase {
-    let stroke = |(pixel_v, ms)| Stroke { pixel_v, ms };
-    Erase {
-        name: "primed".into(),
-        strokes: [(18.0, 150.0), (-18.0, ms), (-2.0, 200.0)]
-            .map(stroke)
-            .to_vec(),
-        rest_ms: 1000.0,
-    }
-}
 
 fn scheme(erase_ms: f64, fields: &[Field]) -> Scheme {
     Scheme {

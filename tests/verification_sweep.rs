@@ -1,8 +1,5 @@
 //! The map of levels, time, contrast and voltage: its maxima against brute force, and what must hold of a small panel's.
 
-// Its response alone.
-#[allow(dead_code, unused_imports)]
-mod small_panel;
 mod twelve_rows;
 
 use greyloom::design::sweep::{Merits, Point, Sweep, SweepRequest, sweep, unbettered};

@@ -1,8 +1,5 @@
 //! What would do where a request can't be met: against every value of the dimension that is relaxed, on twelve rows.
 
-// Its response alone.
-#[allow(dead_code, unused_imports)]
-mod small_panel;
 mod twelve_rows;
 
 use greyloom::design::pins::Pins;

@@ -1,9 +1,10 @@
 //! `--pin`: parts of a scheme that are given.
 
-use crate::design::pins::{FIELDS, Pins};
-use crate::design::search::rail_values;
+use crate::design::pins::Pins;
+use crate::design::search::{rail_values, same_v};
 use crate::error::{Error, Result};
 use crate::project::{Panel, Rail};
+use crate::waveforms::FIELDS_MAX;
 use std::path::Path;
 
 /// The pins of the command line, each `PART=VALUE`, for a panel. Errs where a part is unknown, twice given or contradicts another,
@@ -57,7 +58,7 @@ impl Asked<'_> {
                 pins.erase = Some(known.then(|| self.value.to_owned()).ok_or(told)?);
             }
             "fields" => {
-                let most = drivers.fields_max.min(FIELDS as u32);
+                let most = drivers.fields_max.min(FIELDS_MAX as u32);
                 pins.fields = Some(self.whole(1, most, "drivers.fields_max")? as usize);
             }
             _ => self.put_field(part, pins)?,
@@ -137,12 +138,9 @@ impl Asked<'_> {
             .into_iter()
             .min_by(|a, b| (a - asked).abs().total_cmp(&(b - asked).abs()));
         let near = nearest.ok_or_else(|| told.clone())?;
-        if asked == 0.0 || !asked.is_finite() || (near - asked).abs() > SAME_V {
+        if asked == 0.0 || !asked.is_finite() || !same_v(near, asked) {
             return Err(format!("{told}; the nearest is {near} V"));
         }
         Ok(near)
     }
 }
-
-/// Voltages closer than this are one, V.
-const SAME_V: f64 = 1e-6;

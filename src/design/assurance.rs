@@ -326,13 +326,7 @@ impl Assurance {
             targets_within: on_targets,
             targets_at_least: least_share(on_targets, count, CONFIDENCE),
             inner_tolerance_steps: self.tolerance_steps,
-            span_without_lstar: narrowest_lstar(design),
+            span_without_lstar: design.span_lstar(),
         }
     }
-}
-
-/// Span of the narrowest band.
-pub(super) fn narrowest_lstar(design: &Design) -> f64 {
-    let spans = design.bands.iter().map(|b| b.span_lstar);
-    spans.fold(f64::INFINITY, f64::min)
 }

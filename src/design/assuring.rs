@@ -1,9 +1,10 @@
 //! The set that keeps its tolerance on enough panels like the one that was read, or what would do.
 
-use super::assurance::{Assurance, Assured, narrowest_lstar};
+use super::assurance::{Assurance, Assured};
 use super::ladder::Candidates;
 use super::outcome::Design;
-use super::plan::{Effort, Planner, Shortfall};
+use super::plan::{Effort, Planner};
+use super::pool::Shortfall;
 use super::request::Request;
 use super::unmet::{asked, span_of};
 use crate::error::{Error, Unmet};
@@ -29,7 +30,7 @@ impl Planner<'_> {
         let Some(assurance) = self.assurance else {
             return Ok(design);
         };
-        let span_without_lstar = narrowest_lstar(&design);
+        let span_without_lstar = design.span_lstar();
         let judge = |design: &Design, inner_tolerance_steps: f64| {
             (self.progress)(&format!(
                 "{} panels like this one, designed to {inner_tolerance_steps:.3} step",

@@ -2,7 +2,8 @@
 
 use super::climate::BandClimate;
 use super::outcome::{BandTrial, TrialOutcome};
-use super::plan::{Effort, Planner, Pool, Shortfall};
+use super::plan::{Effort, Planner};
+use super::pool::{Pool, Shortfall};
 use super::reach::{Climate, lstars_of};
 use crate::drive::Field;
 

@@ -4,7 +4,8 @@ use super::choice::Demand;
 use super::climate::BandClimate;
 use super::ladder::{Candidates, Looked};
 use super::outcome::{BandDesign, Design, WithoutZones};
-use super::plan::{Planner, Pool};
+use super::plan::Planner;
+use super::pool::Pool;
 use super::search::Ranked;
 use super::zones::{CutFor, Cuts};
 
@@ -61,7 +62,9 @@ impl Planner<'_> {
                 continue;
             };
             least = least.min(worst_shading(&found));
-            if worst_shading(&found) <= tolerance && span(&found) >= KEPT_SPAN * span(&design) {
+            if worst_shading(&found) <= tolerance
+                && found.span_lstar() >= KEPT_SPAN * design.span_lstar()
+            {
                 return Design {
                     without_zones: Some(without(&design)),
                     bands_tried: design.bands_tried,
@@ -153,16 +156,10 @@ fn worst_shading(design: &Design) -> f64 {
     bands.fold(0.0, f64::max)
 }
 
-/// Of the narrowest band, L*.
-fn span(design: &Design) -> f64 {
-    let bands = design.bands.iter().map(|b| b.span_lstar);
-    bands.fold(f64::INFINITY, f64::min)
-}
-
 fn without(design: &Design) -> WithoutZones {
     let errors = design.set.bands.iter().map(|b| b.figures.worst_error_steps);
     WithoutZones {
-        span_lstar: span(design),
+        span_lstar: design.span_lstar(),
         worst_error_steps: errors.fold(0.0, f64::max),
         shading_steps: worst_shading(design),
     }

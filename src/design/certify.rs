@@ -1,14 +1,13 @@
 //! Exhaustive looks over stated grids: for a wider ladder of the band that binds, and for the proof that there is none.
 
-use super::assurance::narrowest_lstar;
-use super::certificate::branch::{Branching, Judge, Outcome, scheme as scheme_at};
+use super::certificate::branch::{Branching, Judge, Outcome};
 use super::certificate::stated::Mesh;
 use super::figures::span;
 use super::ladder::Candidates;
 use super::outcome::Design;
-use super::plan::{Planner, Shortfall};
+use super::plan::Planner;
+use super::pool::Shortfall;
 use super::reach::Scheme;
-use super::request::LadderShare;
 use super::search::{Goal, Search};
 use crate::drive::Field;
 use crate::waveforms::{Certificate, Lattice, RuledOut, RunnerUp};
@@ -70,9 +69,7 @@ impl Planner<'_> {
             ));
             let outcome = self.branching(&search, &lattice, &judge).run(span, &|_| ());
             let Some(found) = outcome.best else { return };
-            let frames = lattice.frames();
-            let scheme = scheme_at(&lattice, &frames[found.frame], &found.places);
-            self.climb_from(&mut candidates[band], &search, &scheme);
+            self.climb_from(&mut candidates[band], &search, &found.scheme(&lattice));
             // What looked good in a few rows and temperatures may not be in all.
             if self
                 .narrowest(candidates)
@@ -100,14 +97,10 @@ impl Planner<'_> {
                 .as_ref()
                 .filter(|b| b.span_lstar > span + GAIN_LSTAR);
             if let Some(better) = better.filter(|_| round < FINE_ROUNDS) {
-                let frames = lattice.frames();
-                let scheme = scheme_at(&lattice, &frames[better.frame], &better.places);
-                self.climb_from(&mut candidates[binding], &search, &scheme);
-                if self.request.share == LadderShare::Common && candidates.len() > 1 {
-                    self.widen_together(candidates);
-                }
+                self.climb_from(&mut candidates[binding], &search, &better.scheme(&lattice));
+                self.widen_together(candidates);
                 if let Ok(wider) = self.proved(candidates)
-                    && narrowest_lstar(&wider) > narrowest_lstar(&design)
+                    && wider.span_lstar() > design.span_lstar()
                 {
                     design = wider;
                     continue;
@@ -137,7 +130,7 @@ impl Planner<'_> {
         (0..spans.len()).reduce(narrower).map(|b| (b, spans[b]))
     }
 
-    /// The band whose own ladder exceeds its targets' least.
+    /// The band whose own ladder exceeds its targets least.
     fn binding(&self, candidates: &[Candidates], design: &Design) -> Option<usize> {
         let room = |b: usize| {
             let ladder = self.ladder_of(&[&candidates[b]], self.demand());
@@ -212,7 +205,7 @@ impl Planner<'_> {
             return;
         };
         let mut found = search.run(vec![place.clone()]);
-        found.push(search.ranked_at(place));
+        found.push(search.standing(place));
         candidates.pool.evaluated += search.evaluated();
         self.add_own(candidates, found);
     }
@@ -283,7 +276,7 @@ impl Planner<'_> {
         };
         let outcome = branching.run(beyond, &|_| ());
         let runner_up = outcome.best.as_ref().map(|best| {
-            let scheme = scheme_at(&lattice, &lattice.frames()[best.frame], &best.places);
+            let scheme = best.scheme(&lattice);
             RunnerUp {
                 span_lstar: best.span_lstar,
                 erase: scheme.erase,

@@ -3,7 +3,8 @@
 use super::charge::ChargeLimit;
 use super::choice::{Demand, Fineness, Span, Spot, Spots, common, step_of, united, widest};
 use super::correction::Correction;
-use super::plan::{Planner, Pool};
+use super::plan::Planner;
+use super::pool::Pool;
 use super::reach::{Climate, Reach, Scheme, Scope};
 use super::request::LadderShare;
 use super::search::{EVEN_SHARE, Others, Ranked, SPAN_GRID_LSTAR, spots_of};

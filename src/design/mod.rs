@@ -23,6 +23,7 @@ mod outcome;
 pub mod pins;
 mod plan;
 pub mod polish;
+mod pool;
 pub mod proof;
 pub mod pull;
 pub mod reach;

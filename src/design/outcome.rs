@@ -110,6 +110,14 @@ pub struct BandTrial {
     pub outcome: TrialOutcome,
 }
 
+impl Design {
+    /// Lightest less darkest target of the narrowest band, L*.
+    pub fn span_lstar(&self) -> f64 {
+        let spans = self.bands.iter().map(|b| b.span_lstar);
+        spans.fold(f64::INFINITY, f64::min)
+    }
+}
+
 /// A finished set with what a person wants to know of it.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Design {

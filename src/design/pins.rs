@@ -1,7 +1,6 @@
 //! What of a scheme is given: hardware already chosen, which a search works around.
 
-/// Fields that can be pinned.
-pub const FIELDS: usize = 3;
+use crate::waveforms::FIELDS_MAX;
 
 /// Parts of a scheme that stand; what is `None` is free.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -10,7 +9,7 @@ pub struct Pins {
     pub erase: Option<String>,
     /// Number of fields.
     pub fields: Option<usize>,
-    each: [FieldPins; FIELDS],
+    each: [FieldPins; FIELDS_MAX],
 }
 
 /// Parts of one field.
@@ -36,7 +35,7 @@ impl Pins {
             slot_ticks: None,
             guard_ticks: None,
             mirrored: None,
-        }; FIELDS],
+        }; FIELDS_MAX],
     };
 
     /// Those of a field, from 0; none of one that can't be pinned.

@@ -1,18 +1,18 @@
 //! From a request to a finished set: bands, schemes for each, one ladder, the proof.
 
-use super::assurance::{Assurance, Assured};
+use super::assurance::Assurance;
 use super::assuring;
 use super::band_count::{BAND_COUNTS, BAND_GAIN_LSTAR};
 use super::charge::ChargeLimit;
 use super::choice::Demand;
 use super::climate::BandClimate;
-use super::correction::Correction;
 use super::erases::{sized, usable};
 use super::figures::{Draft, span};
 use super::ladder::Candidates;
 use super::outcome::{BandTrial, Design, TrialOutcome};
+use super::pool::{Pool, Shortfall};
 use super::request::{LadderShare, Request};
-use super::search::{Goal, Place, Ranked, Search, Space};
+use super::search::{Goal, Place, Search, Space};
 use super::unmet;
 use super::warm::Starts;
 use crate::drive::Erase;
@@ -76,90 +76,6 @@ pub enum Effort {
     Brief,
     /// Just whether there is one.
     Quick,
-}
-
-/// A design that did not come about, with the schemes that were found.
-#[derive(Debug, Default)]
-pub struct Shortfall {
-    pub pools: Vec<Pool>,
-    /// The best that panels like this one showed, where that fell short.
-    pub assured: Option<Box<Assured>>,
-}
-
-impl Shortfall {
-    pub(super) fn in_pool(pool: Pool) -> Self {
-        Shortfall {
-            pools: vec![pool],
-            assured: None,
-        }
-    }
-
-    pub(super) fn of(candidates: &[Candidates]) -> Self {
-        Shortfall {
-            pools: candidates.iter().map(|c| c.pool.clone()).collect(),
-            assured: None,
-        }
-    }
-}
-
-/// A band with the schemes that came into question.
-#[derive(Debug, Clone)]
-pub struct Pool {
-    pub band: BandClimate,
-    /// First those with a wide ladder of the band's own, best first; then those found to serve a common one.
-    pub schemes: Vec<Ranked>,
-    /// How many are of the first kind.
-    pub own: usize,
-    /// Schemes evaluated to find them.
-    pub evaluated: usize,
-    /// What readings of the band's levels add to the response.
-    pub correction: Option<Correction>,
-    /// Choices of ticks for which the correction is known less closely than this, standard, are not used, L*.
-    pub sure_lstar: f64,
-}
-
-impl Pool {
-    fn empty(band: BandClimate) -> Self {
-        Pool {
-            band,
-            schemes: Vec::new(),
-            own: 0,
-            evaluated: 0,
-            correction: None,
-            sure_lstar: f64::INFINITY,
-        }
-    }
-
-    pub(super) fn best(&self) -> Option<&Ranked> {
-        self.schemes.first().filter(|s| s.score.kept)
-    }
-
-    pub(super) fn span_lstar(&self) -> Option<f64> {
-        self.best().map(|s| s.score.value)
-    }
-
-    /// Places that serve a common ladder, or those with the widest of their own.
-    fn serving_places(&self) -> Vec<Place> {
-        let own = if self.schemes.len() > self.own {
-            self.own
-        } else {
-            0
-        };
-        self.schemes
-            .iter()
-            .skip(own)
-            .take(CARRIED)
-            .map(|s| s.place.clone())
-            .collect()
-    }
-
-    fn places(&self, count: usize) -> Vec<Place> {
-        self.schemes
-            .iter()
-            .take(count)
-            .map(|s| s.place.clone())
-            .collect()
-    }
 }
 
 impl<'a> Planner<'a> {
@@ -317,8 +233,7 @@ impl Planner<'_> {
         if self.effort == Effort::Full {
             self.widen_narrowest(candidates);
         }
-        let common = self.request.share == LadderShare::Common && candidates.len() > 1;
-        if common && self.effort != Effort::Quick {
+        if self.effort != Effort::Quick {
             self.widen_together(candidates);
         }
         match (self.effort, self.zones) {
@@ -447,12 +362,7 @@ impl Planner<'_> {
             .collect();
         starts.extend(search.seeds(seeds));
         let schemes = search.run(starts);
-        Pool {
-            own: schemes.len(),
-            schemes,
-            evaluated: search.evaluated(),
-            ..Pool::empty(band)
-        }
+        Pool::of(band, schemes, search.evaluated())
     }
 
     /// Schemes with a wide ladder of the band's own; and, for a common ladder, those that serve the first band's.
@@ -460,7 +370,7 @@ impl Planner<'_> {
         let coldest: Vec<Pool> = before.first().map(|c| c.pool.clone()).into_iter().collect();
         let common = self.request.share == LadderShare::Common;
         let mut pool = if common && self.effort == Effort::Brief {
-            Pool::empty(band)
+            Pool::of(band, Vec::new(), 0)
         } else {
             self.widest_pool(band, &coldest, self.own_starts())
         };
@@ -474,15 +384,27 @@ impl Planner<'_> {
             let serve = self.search(band, Goal::Serve { targets_lstar }, self.request.budget_s);
             let starts = before
                 .last()
-                .map_or(Vec::new(), |c| c.pool.serving_places());
+                .map_or(Vec::new(), |c| c.pool.serving_places(CARRIED));
             pool.schemes.extend(serve.run(starts));
             pool.evaluated += serve.evaluated();
         }
         pool
     }
 
-    /// Each band in turn looks for a scheme that lets the common ladder be wider, the others standing.
+    /// Adds what a search of a band finds.
+    pub(super) fn look(&self, band: &mut Candidates, goal: Goal, from: Vec<Place>) {
+        let search = self.search(band.pool.band, goal, self.request.budget_s);
+        let found = search.run(from);
+        band.pool.evaluated += search.evaluated();
+        self.add(band, found);
+    }
+
+    /// Each band in turn looks for a scheme that lets the common ladder be wider, the others standing; nothing to do for ladders
+    /// of their own.
     pub(super) fn widen_together(&self, candidates: &mut [Candidates]) {
+        if self.request.share == LadderShare::PerBand || candidates.len() < 2 {
+            return;
+        }
         for round in 0..COMMON_ROUNDS {
             let before = self.common_span(candidates);
             for i in 0..candidates.len() {
@@ -496,23 +418,17 @@ impl Planner<'_> {
                     continue;
                 };
                 let goal = Goal::Common { demand, others };
-                let search = self.search(candidates[i].pool.band, goal, self.request.budget_s);
                 let mut starts: Vec<Place> = candidates[i]
                     .serving(&targets)
                     .map(|s| s.place.clone())
                     .into_iter()
                     .collect();
                 if round == 0 {
-                    let own = candidates[i].pool.places(CARRIED);
-                    starts.extend(
-                        own.into_iter()
-                            .filter(|p| !starts.contains(p))
-                            .collect::<Vec<_>>(),
-                    );
+                    let own = candidates[i].pool.places(CARRIED).into_iter();
+                    let more: Vec<Place> = own.filter(|p| !starts.contains(p)).collect();
+                    starts.extend(more);
                 }
-                let found = search.run(starts);
-                candidates[i].pool.evaluated += search.evaluated();
-                self.add(&mut candidates[i], found);
+                self.look(&mut candidates[i], goal, starts);
             }
             if self.common_span(candidates) < before + BAND_GAIN_LSTAR * 0.1 {
                 break;

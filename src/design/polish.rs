@@ -6,7 +6,8 @@
 
 use super::ladder::Candidates;
 use super::outcome::Design;
-use super::plan::{Planner, Shortfall};
+use super::plan::Planner;
+use super::pool::Shortfall;
 use super::reach::Scheme;
 use super::request::LadderShare;
 use super::search::{Goal, Ranked, Search};
@@ -299,14 +300,10 @@ impl Planner<'_> {
             .filter_map(|i| self.polish_band(&mut polished, i))
             .collect();
         let after = self.proved(&polished);
-        let span = |d: &Design| {
-            d.bands
-                .iter()
-                .map(|b| b.span_lstar)
-                .fold(f64::INFINITY, f64::min)
-        };
-        let before_lstar = plain.as_ref().map_or(0.0, span);
-        let wider = after.ok().filter(|d| span(d) >= before_lstar + GAIN_LSTAR);
+        let before_lstar = plain.as_ref().map_or(0.0, Design::span_lstar);
+        let wider = after
+            .ok()
+            .filter(|d| d.span_lstar() >= before_lstar + GAIN_LSTAR);
         let design = match wider {
             Some(design) => design,
             None => plain?,
@@ -314,7 +311,7 @@ impl Planner<'_> {
         Ok(Design {
             polish: Some(Polish {
                 span_before_lstar: before_lstar,
-                span_after_lstar: span(&design),
+                span_after_lstar: design.span_lstar(),
                 bands,
             }),
             ..design

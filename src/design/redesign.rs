@@ -5,7 +5,8 @@ use super::correction::Correction;
 use super::figures::Draft;
 use super::ladder::Candidates;
 use super::outcome::Design;
-use super::plan::{Planner, Pool};
+use super::plan::Planner;
+use super::pool::Pool;
 use super::reach::{Climate, Scheme};
 use super::request::Request;
 use super::search::{EVEN_SHARE, Place, Ranked, Score};
@@ -190,8 +191,8 @@ fn evenest(planner: &Planner, candidates: &[Candidates], stood_lstar: f64) -> Op
     let widest = planner.proved(candidates).ok()?;
     // As shares of the widest.
     let [narrow, narrowest] = [KEPT_SPAN, KEPT_SPAN_UNFAIR]
-        .map(|kept| kept * (stood_lstar / span_lstar(&widest)).min(1.0));
-    let least_lstar = narrowest * span_lstar(&widest);
+        .map(|kept| kept * (stood_lstar / widest.span_lstar()).min(1.0));
+    let least_lstar = narrowest * widest.span_lstar();
     let spans_lstar: Vec<f64> = widest.bands.iter().map(|b| b.span_lstar).collect();
     let held = |t: &Try| -> Vec<Candidates> {
         let each = candidates.iter().zip(&spans_lstar);
@@ -228,16 +229,10 @@ fn evenest(planner: &Planner, candidates: &[Candidates], stood_lstar: f64) -> Op
     tried.sort_by(|a, b| a.1.uneven_steps().total_cmp(&b.1.uneven_steps()));
     let evener = |(t, draft)| {
         let design = planner.proved_from(&held(&t), Some(draft)).ok()?;
-        let evener = span_lstar(&design) >= least_lstar && uneven(&design) < uneven(&widest);
+        let evener = design.span_lstar() >= least_lstar && uneven(&design) < uneven(&widest);
         evener.then_some(design)
     };
     tried.into_iter().find_map(evener).or(Some(widest))
-}
-
-/// Of the narrowest band.
-fn span_lstar(design: &Design) -> f64 {
-    let spans = design.bands.iter().map(|b| b.span_lstar);
-    spans.fold(f64::INFINITY, f64::min)
 }
 
 /// How uneven an ordinary picture may well be in the worst band, in steps.

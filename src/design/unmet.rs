@@ -3,7 +3,8 @@
 use super::choice::Spots;
 use super::climate::BandClimate;
 use super::erases::sized;
-use super::plan::{Effort, Planner, Pool};
+use super::plan::{Effort, Planner};
+use super::pool::Pool;
 use super::relax::{Kind, Relaxed, Relaxing, budget_step_s, longest_s};
 use super::request::Request;
 use super::search::{Goal, Ranked};
@@ -134,8 +135,7 @@ pub(super) fn span_of(planner: &Planner, request: &Request, range_c: (f64, f64))
         progress: &|_| {},
         ..*planner
     };
-    let design = trial.attempt().ok()?;
-    design.bands.iter().map(|b| b.span_lstar).reduce(f64::min)
+    Some(trial.attempt().ok()?.span_lstar())
 }
 
 /// A scheme in words, with its spots.

@@ -4,7 +4,8 @@ use super::band_count::{BAND_COUNTS, TEMPERATURE_SHARE};
 use super::climate::BandClimate;
 use super::ladder::Candidates;
 use super::outcome::Design;
-use super::plan::{Planner, Pool, Shortfall};
+use super::plan::Planner;
+use super::pool::{Pool, Shortfall};
 use super::reach::Scheme;
 use super::request::LadderShare;
 use super::search::{Goal, Place, Ranked, Search};
@@ -188,18 +189,7 @@ impl Planner<'_> {
         let goal = Goal::Widest(self.search_demand());
         let search = self.search(band, goal, self.request.budget_s);
         let schemes = search.run(self.begun(&search, &band, starts, most));
-        self.pool_of(band, schemes, search.evaluated())
-    }
-
-    fn pool_of(&self, band: BandClimate, schemes: Vec<Ranked>, evaluated: usize) -> Pool {
-        Pool {
-            band,
-            own: schemes.len(),
-            schemes,
-            evaluated,
-            correction: None,
-            sure_lstar: f64::INFINITY,
-        }
+        Pool::of(band, schemes, search.evaluated())
     }
 
     /// Adds a band: with the scheme of the band before it where that keeps the common ladder, else with one that lets it be
@@ -217,7 +207,7 @@ impl Planner<'_> {
         let places = self.begun(&search, &band, &from, BEGUN);
         let stand = places.iter().cloned();
         let schemes: Vec<Ranked> = stand.map(|p| search.standing(p)).collect();
-        let pool = self.pool_of(band, schemes, search.evaluated());
+        let pool = Pool::of(band, schemes, search.evaluated());
         all.push(self.candidates(pool));
         if self.common_span(all) >= span_lstar - TAKEN_LSTAR {
             return;
@@ -236,14 +226,6 @@ impl Planner<'_> {
         let served = all[last].serving(&targets).map(|s| s.place.clone());
         let goal = Goal::Common { demand, others };
         self.look(&mut all[last], goal, served.into_iter().collect());
-    }
-
-    /// Adds what a search of a band finds.
-    fn look(&self, band: &mut Candidates, goal: Goal, from: Vec<Place>) {
-        let search = self.search(band.pool.band, goal, self.request.budget_s);
-        let found = search.run(from);
-        band.pool.evaluated += search.evaluated();
-        self.add(band, found);
     }
 }
 

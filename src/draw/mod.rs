@@ -14,6 +14,7 @@ mod residuals;
 mod scan_frame;
 mod sheet;
 mod sweep;
+mod sweep_voltage;
 mod text;
 mod trim;
 

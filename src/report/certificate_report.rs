@@ -84,8 +84,9 @@ impl fmt::Display for CertificateReport {
         );
         f.write_str(&passage("counted", &counted))?;
         let stepped = format!(
-            "every band, level and row with all others dark and all light, slot by slot at both ends and the design temperature: \
-             largest error {:.4} step, {} allowed",
+            "every band and level in {} rows with all others dark and all light, slot by slot at both ends and the design \
+             temperature: largest error {:.4} step, {} allowed",
+            r.rows,
             r.merit_steps,
             number(r.tolerance_steps, 4)
         );

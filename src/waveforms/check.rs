@@ -1,7 +1,5 @@
 //! What a set must hold beyond the shape of its JSON.
 
-use super::certificate::{Certificate, RuledOut};
-use super::lattice::{Kind, Lattice};
 use super::set::{Band, FORMAT, Interval, Predicted, StretchAt, VERSION, Waveforms};
 use crate::drive::{Erase, Field, ZONES_MAX, Zone};
 use std::fmt::Display;
@@ -11,11 +9,6 @@ pub const LEVELS: std::ops::RangeInclusive<usize> = 2..=256;
 
 /// Lightness that a set may speak of: that of a reflectance of 1.2 is 107.
 const LSTAR_MAX: f64 = 110.0;
-
-/// Of a certificate's grid: fields of a scheme, ticks of a slot, and durations of erase and fields, at most.
-const FIELDS_MAX: usize = 3;
-const SLOT_TICKS_MAX: u32 = 4096;
-const FRAMES_MAX: u64 = 1_000_000;
 
 /// A value that is not what it must be.
 #[derive(Debug, Clone, PartialEq)]
@@ -37,15 +30,16 @@ pub(super) fn faults(set: &Waveforms) -> Vec<Fault> {
     }
     list.order(&set.bands);
     if let Some(certificate) = &set.certificate {
-        list.certificate(certificate, set.bands.len());
+        list.certificate(certificate, set.bands.len(), set.panel.rows);
     }
     list.0
 }
 
-struct Faults(Vec<Fault>);
+/// What was found so far.
+pub(super) struct Faults(Vec<Fault>);
 
 impl Faults {
-    fn want(
+    pub(super) fn want(
         &mut self,
         holds: bool,
         path: impl Display,
@@ -66,16 +60,16 @@ impl Faults {
         self.want(holds, path, x, format_args!("{what} from {min} to {max}"));
     }
 
-    fn finite(&mut self, path: impl Display, x: f64) {
+    pub(super) fn finite(&mut self, path: impl Display, x: f64) {
         self.want(x.is_finite(), path, x, "a finite number");
     }
 
-    fn not_negative(&mut self, path: impl Display, x: f64, unit: &str) {
+    pub(super) fn not_negative(&mut self, path: impl Display, x: f64, unit: &str) {
         let holds = x.is_finite() && x >= 0.0;
         self.want(holds, path, x, format_args!("0 {unit} or more"));
     }
 
-    fn positive(&mut self, path: impl Display, x: f64, what: &str) {
+    pub(super) fn positive(&mut self, path: impl Display, x: f64, what: &str) {
         let holds = x.is_finite() && x > 0.0;
         self.want(holds, path, x, format_args!("{what} above 0"));
     }
@@ -186,7 +180,7 @@ impl Faults {
         }
     }
 
-    fn erase(&mut self, path: &str, erase: &Erase) {
+    pub(super) fn erase(&mut self, path: &str, erase: &Erase) {
         for (i, stroke) in erase.strokes.iter().enumerate() {
             self.finite(format_args!("{path}.strokes[{i}].pixel_v"), stroke.pixel_v);
             self.positive(format_args!("{path}.strokes[{i}].ms"), stroke.ms, "ms");
@@ -328,138 +322,6 @@ impl Faults {
             self.not_negative(format_args!("{path}.{key}"), x, unit);
         }
         self.finite(format_args!("{path}.net_impulse_vs"), f.net_impulse_vs);
-    }
-
-    fn certificate(&mut self, c: &Certificate, bands: usize) {
-        let expected = format_args!("a band from 0 to {}", bands.saturating_sub(1));
-        self.want(c.band < bands, "certificate.band", c.band, expected);
-        for (key, x) in [
-            ("tolerance_steps", c.tolerance_steps),
-            ("span_lstar", c.span_lstar),
-            ("bound_lstar", c.bound_lstar),
-            ("grid.refresh_s", c.grid.refresh_s),
-        ] {
-            self.positive(format_args!("certificate.{key}"), x, "a number");
-        }
-        self.finite("certificate.temperature_c", c.temperature_c);
-        self.not_negative("certificate.grid.settle_ms", c.grid.settle_ms, "ms");
-        self.want(
-            c.grid.rows > 0,
-            "certificate.grid.rows",
-            0,
-            "at least one row",
-        );
-        for (i, erase) in c.grid.erases.iter().enumerate() {
-            self.erase(&format!("certificate.grid.erases[{i}]"), erase);
-        }
-        for (i, kind) in c.grid.kinds.iter().enumerate() {
-            self.kind(&format!("certificate.grid.kinds[{i}]"), kind);
-        }
-        let frames = c.grid.frames_at_most();
-        let expected = format_args!("at most {FRAMES_MAX} durations of erase and fields");
-        self.want(frames <= FRAMES_MAX, "certificate.grid", frames, expected);
-        for (i, region) in c.ruled_out.iter().enumerate() {
-            self.region(&format!("certificate.ruled_out[{i}]"), region, &c.grid);
-        }
-    }
-
-    fn kind(&mut self, path: &str, kind: &Kind) {
-        let fields = kind.fields.len();
-        let expected = format_args!("1 to {FIELDS_MAX} fields");
-        self.want(
-            (1..=FIELDS_MAX).contains(&fields),
-            format_args!("{path}.fields"),
-            fields,
-            expected,
-        );
-        let filling = format_args!("a field from 0 to {}", fields.saturating_sub(1));
-        self.want(
-            kind.filling < fields,
-            format_args!("{path}.filling"),
-            kind.filling,
-            filling,
-        );
-        for (i, axes) in kind.fields.iter().enumerate() {
-            let path = format!("{path}.fields[{i}]");
-            let least = "at least one";
-            self.want(
-                !axes.select_v.is_empty(),
-                format_args!("{path}.select_v"),
-                "[]",
-                least,
-            );
-            self.want(
-                !axes.data_v.is_empty(),
-                format_args!("{path}.data_v"),
-                "[]",
-                least,
-            );
-            for (k, v) in axes.select_v.iter().enumerate() {
-                let drives = v.is_finite() && *v != 0.0;
-                self.want(
-                    drives,
-                    format_args!("{path}.select_v[{k}]"),
-                    v,
-                    "a voltage other than 0",
-                );
-            }
-            for (k, v) in axes.data_v.iter().enumerate() {
-                self.positive(format_args!("{path}.data_v[{k}]"), *v, "a voltage");
-            }
-            self.want(
-                !axes.tick_us.contains(&0),
-                format_args!("{path}.tick_us"),
-                0,
-                "at least 1",
-            );
-        }
-    }
-
-    fn region(&mut self, path: &str, region: &RuledOut, grid: &Lattice) {
-        let (kinds, erases) = (grid.kinds.len(), grid.erases.len());
-        let expected = format_args!("a kind of the grid, 0 to {}", kinds.saturating_sub(1));
-        self.want(
-            region.frame.kind < kinds,
-            format_args!("{path}.frame.kind"),
-            region.frame.kind,
-            expected,
-        );
-        let expected = format_args!("an erase of the grid, 0 to {}", erases.saturating_sub(1));
-        self.want(
-            region.frame.erase < erases,
-            format_args!("{path}.frame.erase"),
-            region.frame.erase,
-            expected,
-        );
-        let Some(kind) = grid.kinds.get(region.frame.kind) else {
-            return;
-        };
-        let axes: Vec<usize> = kind
-            .fields
-            .iter()
-            .flat_map(|f| [f.select_v.len(), f.data_v.len()])
-            .collect();
-        let whole = region.frame.fields.len() == kind.fields.len()
-            && region.first.len() == axes.len()
-            && region.last.len() == axes.len();
-        self.want(
-            whole,
-            path,
-            "other numbers of fields or axes",
-            "those of its kind",
-        );
-        let each = region.first.iter().zip(&region.last).zip(&axes);
-        for (i, ((first, last), axis)) in each.enumerate() {
-            let expected = format_args!("{first} to {}, places on the axis", axis - 1);
-            let inside = first <= last && last < axis;
-            self.want(inside, format_args!("{path}.last[{i}]"), last, expected);
-        }
-        for (i, field) in region.frame.fields.iter().enumerate() {
-            let path = format_args!("{path}.frame.fields[{i}].slot_ticks");
-            let inside = (1..=grid.slot_ticks_max.min(SLOT_TICKS_MAX)).contains(&field.slot_ticks);
-            let expected = format_args!("1 to {}", grid.slot_ticks_max.min(SLOT_TICKS_MAX));
-            self.want(inside, path, field.slot_ticks, expected);
-        }
     }
 
     /// Bands rise in temperature and each begins where the one before ends.

@@ -3,6 +3,9 @@
 use crate::drive::{Erase, Field, Timing};
 use serde::{Deserialize, Serialize};
 
+/// Fields of a scheme on a grid, and fields that can be pinned, at most.
+pub const FIELDS_MAX: usize = 3;
+
 /// Ticks by which time may be missed in rounding.
 const ROUNDING: f64 = 1e-9;
 

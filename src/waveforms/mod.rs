@@ -2,6 +2,7 @@
 
 mod certificate;
 mod check;
+mod check_certificate;
 mod file;
 mod lattice;
 mod layout;
@@ -11,6 +12,6 @@ mod set;
 
 pub use certificate::{Certificate, RuledOut, RunnerUp, Tally, Why};
 pub use check::LEVELS;
-pub use lattice::{FieldAxes, FieldTiming, Frame, Kind, Lattice};
+pub use lattice::{FIELDS_MAX, FieldAxes, FieldTiming, Frame, Kind, Lattice};
 pub(crate) use layout::{LSTAR, lay_out, round};
 pub use set::*;

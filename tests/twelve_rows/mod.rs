@@ -1,14 +1,17 @@
 //! The shipped project cut down to twelve rows with coarse drivers, and a response known beyond doubt.
 
-use crate::small_panel::{RUNG, response};
+#[path = "../small_panel/response.rs"]
+mod response;
+
 use greyloom::project::{Project, Rail};
 use greyloom::response::fit::Fit;
 use greyloom::response::least_squares::Ending;
 use nalgebra::DMatrix;
+use response::{RUNG, response};
 use std::path::Path;
 
 pub const ROWS: usize = 12;
-pub const CLASSES: usize = 2;
+const CLASSES: usize = 2;
 
 /// The shipped panel's longer erase and limits on a panel of twelve rows with coarse drivers.
 pub fn project() -> Project {

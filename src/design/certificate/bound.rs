@@ -6,68 +6,18 @@
 //! end of a range for every voltage bounds all schemes between.
 
 use super::holds::Holds;
+use super::places::FieldPlaces;
+use super::region::Region;
+use super::windows::{Ladder, first_where, order};
 use crate::design::choice::Demand;
 use crate::design::reach::Climate;
 use crate::design::search::CurveTable;
 use crate::pigment::{Map, State, value};
 use crate::response::{COVERAGE_ROW, Response, rest_map, strokes_map};
-use crate::waveforms::{Frame, Lattice};
+use crate::waveforms::{FIELDS_MAX, Frame, Lattice};
 
-/// Fields of a scheme, at most.
-pub const FIELDS_MAX: usize = 3;
 /// What the table of the curve and rounding may be off, L*.
 pub const MARGIN_LSTAR: f64 = 1e-3;
-
-/// Ranges of places on the axes of a frame, both ends included: select and data in turn, field by field.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Region {
-    pub low: [u16; 2 * FIELDS_MAX],
-    pub high: [u16; 2 * FIELDS_MAX],
-    pub axes: usize,
-}
-
-impl Region {
-    /// All voltages of a frame.
-    pub fn whole(lattice: &Lattice, frame: &Frame) -> Self {
-        let axes = &lattice.kinds[frame.kind].fields;
-        let mut high = [0; 2 * FIELDS_MAX];
-        for (f, axes) in axes.iter().enumerate() {
-            high[2 * f] = (axes.select_v.len() - 1) as u16;
-            high[2 * f + 1] = (axes.data_v.len() - 1) as u16;
-        }
-        Region {
-            low: [0; 2 * FIELDS_MAX],
-            high,
-            axes: 2 * axes.len(),
-        }
-    }
-
-    /// Schemes in the region.
-    pub fn schemes(&self) -> u64 {
-        let each = self.low.iter().zip(&self.high).take(self.axes);
-        each.map(|(l, h)| u64::from(h - l) + 1).product()
-    }
-
-    /// Its only scheme's places, where there is just one.
-    pub fn single(&self) -> Option<Vec<usize>> {
-        let places = self.low[..self.axes].iter().map(|&p| usize::from(p));
-        (self.low == self.high).then(|| places.collect())
-    }
-
-    /// The first and the last place of every axis.
-    pub fn ends(&self) -> [Vec<usize>; 2] {
-        [&self.low, &self.high].map(|p| p[..self.axes].iter().map(|&p| usize::from(p)).collect())
-    }
-
-    /// Two halves along an axis.
-    pub fn halves(&self, axis: usize) -> [Region; 2] {
-        let middle = (self.low[axis] + self.high[axis]) / 2;
-        let (mut first, mut second) = (*self, *self);
-        first.high[axis] = middle;
-        second.low[axis] = middle + 1;
-        [first, second]
-    }
-}
 
 /// What is asked of a region.
 #[derive(Debug, Clone, Copy)]
@@ -82,8 +32,8 @@ pub struct Asked {
 pub enum Verdict {
     /// Dark and light lie too close together.
     Reach,
-    /// No choice of ticks comes near enough to this level.
-    Level(usize),
+    /// No choice of ticks comes near enough to some level.
+    Level,
     /// Not ruled out: no ladder is wider than this, L*.
     Open(f64),
 }
@@ -102,23 +52,6 @@ pub struct Bounds<'a> {
     /// Rest, seen: coverage as a function of the state after the last settling, one a class, its share in it.
     seen: Vec<[f64; 4]>,
     scratch: [Side; 2],
-}
-
-/// Where the maps of a field's voltages stand.
-struct FieldPlaces {
-    /// +1 darkening, −1 lightening.
-    direction: f64,
-    slot_ticks: u32,
-    datas: usize,
-    /// `[select · datas + data]`: select plus and minus data.
-    plus: Vec<usize>,
-    minus: Vec<usize>,
-    /// Data and its negative.
-    data: Vec<usize>,
-    back: Vec<usize>,
-    guard: Vec<Map>,
-    /// All other rows at their lightest and darkest, `[data]`, or `[first half's data · datas + second half's]`; one a class.
-    others: [Vec<Vec<Map>>; 2],
 }
 
 /// The voltages of a field at one end of a region.
@@ -229,7 +162,7 @@ impl<'a> Bounds<'a> {
         self.prepare(drives);
         for level in order(asked.demand.levels) {
             if !self.serves(&ladder, level) {
-                return Verdict::Level(level);
+                return Verdict::Level;
             }
         }
         Verdict::Open(widest)
@@ -473,122 +406,5 @@ impl<'a> Bounds<'a> {
         }
         self.scratch = [upper, lower];
         found
-    }
-}
-
-/// The first of 0…most for which a condition holds that, once it does, goes on to; sought from `near` outwards.
-fn first_where(most: u32, near: u32, mut holds: impl FnMut(u32) -> bool) -> Option<u32> {
-    let (mut low, mut high, mut stride) = (0, near, 1);
-    if holds(near) {
-        while high > low {
-            let next = high.saturating_sub(stride);
-            if !holds(next) {
-                low = next + 1;
-                break;
-            }
-            (high, stride) = (next, 2 * stride);
-        }
-    } else {
-        low = near + 1;
-        loop {
-            let next = (low + stride - 1).min(most);
-            if low > most || (next == most && !holds(most)) {
-                return None;
-            }
-            if holds(next) {
-                high = next;
-                break;
-            }
-            (low, stride) = (next + 1, 2 * stride);
-        }
-    }
-    while low < high {
-        let middle = (low + high) / 2;
-        if holds(middle) {
-            high = middle;
-        } else {
-            low = middle + 1;
-        }
-    }
-    Some(low)
-}
-
-/// Ladders wider than asked within what a region reaches.
-struct Ladder {
-    levels: usize,
-    least_step: f64,
-    lowest: f64,
-    highest: f64,
-    /// The largest error allowed on any of them, L*.
-    error: f64,
-}
-
-impl Ladder {
-    /// Between what lightnesses a level's target lies.
-    fn targets(&self, level: usize) -> (f64, f64) {
-        let below = level as f64 * self.least_step;
-        let above = (self.levels - 1 - level) as f64 * self.least_step;
-        (self.lowest + below, self.highest - above)
-    }
-}
-
-/// Levels in the order in which they tell most: from the middle outwards, coarsely first.
-pub(super) fn order(levels: usize) -> impl Iterator<Item = usize> {
-    let eighths = [4, 6, 2, 5, 3, 7, 1, 8, 0];
-    eighths.into_iter().map(move |e| e * (levels - 1) / 8)
-}
-
-impl FieldPlaces {
-    fn new(lattice: &Lattice, frame: &Frame, f: usize, holds: &Holds) -> Self {
-        let (timing, kind) = (&frame.fields[f], &lattice.kinds[frame.kind]);
-        let axes = &kind.fields[f];
-        let place = |pixel_v: f64| holds.place(pixel_v, timing.tick_us);
-        let both = |sign: f64| {
-            let of = |s: &f64| {
-                let s = *s;
-                axes.data_v.iter().map(move |d| place(s + sign * d))
-            };
-            axes.select_v.iter().flat_map(of).collect()
-        };
-        let data: Vec<usize> = axes.data_v.iter().map(|&d| place(d)).collect();
-        let back: Vec<usize> = axes.data_v.iter().map(|&d| place(-d)).collect();
-        let guard = holds.of(place(0.0), timing.guard_ticks).to_vec();
-        let others = |halves: [&[usize]; 2]| -> Vec<Vec<Map>> {
-            let ended = |slot: Vec<Map>| -> Vec<Map> {
-                let each = slot.iter().zip(&guard);
-                each.map(|(s, g)| s.then(g).power(lattice.rows - 1))
-                    .collect()
-            };
-            let half = |place: usize| holds.of(place, timing.slot_ticks);
-            if !kind.mirrored {
-                return halves[0].iter().map(|&p| ended(half(p).to_vec())).collect();
-            }
-            let pair = |first: &usize, second: &usize| {
-                let each = half(*first).iter().zip(half(*second));
-                ended(each.map(|(a, b)| a.then(b)).collect())
-            };
-            let pairs = |first| halves[1].iter().map(move |second| pair(first, second));
-            halves[0].iter().flat_map(pairs).collect()
-        };
-        FieldPlaces {
-            direction: axes.select_v.first().map_or(1.0, |s| s.signum()),
-            slot_ticks: timing.slot_ticks,
-            datas: axes.data_v.len(),
-            plus: both(1.0),
-            minus: both(-1.0),
-            others: [others([&back, &data]), others([&data, &back])],
-            data,
-            back,
-            guard,
-        }
-    }
-
-    /// Ticks on that make a slot the `darkness`-th darkest.
-    fn on_ticks(&self, darkness: u32) -> u32 {
-        if self.direction > 0.0 {
-            darkness
-        } else {
-            self.slot_ticks - darkness
-        }
     }
 }

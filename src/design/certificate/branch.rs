@@ -1,13 +1,14 @@
 //! Branch and bound over a lattice: every scheme is either ruled out by a bound or judged as the search judges it.
 
-use super::bound::{Asked, Bounds, FIELDS_MAX, Region, Verdict};
+use super::bound::{Asked, Bounds, Verdict};
 use super::exact::{Outer, span_beyond};
 use super::holds::Holds;
+use super::region::Region;
 use crate::design::choice::Demand;
 use crate::design::reach::{Climate, Reach, Scheme, Scope};
 use crate::design::search::{CurveTable, spots_of};
 use crate::response::Response;
-use crate::waveforms::{Frame, Lattice, Tally, Why};
+use crate::waveforms::{FIELDS_MAX, Frame, Lattice, Tally, Why};
 use rayon::prelude::*;
 
 /// Frames that are gone through with one and the same best scheme, so that any number of threads does the same.
@@ -28,6 +29,13 @@ pub struct Best {
     pub frame: usize,
     pub places: Vec<usize>,
     pub span_lstar: f64,
+}
+
+impl Best {
+    /// The scheme itself.
+    pub fn scheme(&self, lattice: &Lattice) -> Scheme {
+        scheme(lattice, &lattice.frames()[self.frame], &self.places)
+    }
 }
 
 /// What work is counted in: bounding one region. A look for a ladder, and judging in full, take as long as so many.
@@ -134,7 +142,7 @@ impl Branching<'_> {
             };
             match verdict {
                 Verdict::Reach => outcome.rule_out(one),
-                Verdict::Level(_) => outcome.rule_out(RuledOut {
+                Verdict::Level => outcome.rule_out(RuledOut {
                     why: Why::Level,
                     ..one
                 }),
@@ -153,17 +161,14 @@ impl Branching<'_> {
                             });
                             continue;
                         }
-                        match (self.judge)(&scheme, asked.beyond_lstar) {
-                            None => outcome.tally.judged += 1,
-                            Some(span_lstar) => {
-                                outcome.tally.judged += 1;
-                                asked.beyond_lstar = span_lstar;
-                                outcome.best = Some(Best {
-                                    frame: index,
-                                    places,
-                                    span_lstar,
-                                });
-                            }
+                        outcome.tally.judged += 1;
+                        if let Some(span_lstar) = (self.judge)(&scheme, asked.beyond_lstar) {
+                            asked.beyond_lstar = span_lstar;
+                            outcome.best = Some(Best {
+                                frame: index,
+                                places,
+                                span_lstar,
+                            });
                         }
                     }
                 },

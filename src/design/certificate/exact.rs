@@ -1,6 +1,6 @@
 //! The widest ladder of some choices of ticks among spans on a fixed grid, without a guess where it lies.
 
-use super::bound::order;
+use super::windows::order;
 use crate::design::choice::{Demand, Span, Spots};
 
 /// Spans of ladders that are compared are multiples of this, L*.

@@ -4,5 +4,8 @@ pub mod bound;
 pub mod branch;
 pub mod exact;
 pub mod holds;
+mod places;
 pub mod recheck;
+pub mod region;
 pub mod stated;
+mod windows;

@@ -1,7 +1,10 @@
 //! Another look at a certificate from its file alone, by a plainer way: slot after slot, choice after choice.
 
+use super::exact::SPAN_LSTAR;
+use crate::design::ladder::choice_rows;
 use crate::drive::{Erase, Field, Piece, Timing};
 use crate::pigment::{Map, Mover, State};
+use crate::planning::Chance;
 use crate::response::{Response, coverage_of};
 use crate::waveforms::{Certificate, RuledOut, Waveforms};
 use serde::Serialize;
@@ -12,8 +15,6 @@ use std::collections::BTreeMap;
 const DRAWN: usize = 2;
 /// Merit may differ from the file's by this: its numbers are rounded, and it was proved at more temperatures, steps.
 const MERIT_STEPS: f64 = 0.002;
-/// Spans of ladders looked for are multiples of this, as the search's are, L*.
-const SPAN_LSTAR: f64 = 0.1;
 /// Parts that are rounding.
 const ROUNDING: f64 = 1e-6;
 
@@ -23,8 +24,9 @@ pub struct Rechecked {
     /// Schemes counted anew on the grid, and those that the tally accounts for.
     pub schemes: u64,
     pub accounted: u64,
-    /// The largest error of a level over all rows and both extreme contents at the ends and the design temperature, in steps,
-    /// the worst of all bands.
+    /// The largest error of a level over so many rows and both extreme contents at the ends and the design temperature, in
+    /// steps, the worst of all bands.
+    pub rows: usize,
     pub merit_steps: f64,
     pub tolerance_steps: f64,
     /// Regions looked into, schemes drawn from them, and how many of those show a wider ladder than the certificate allows.
@@ -52,18 +54,20 @@ pub fn recheck(set: &Waveforms, certificate: &Certificate) -> Rechecked {
         kinetics: certificate.kinetics,
         curve: certificate.curve.clone(),
     };
-    let mut random = Random(0);
+    let rows = choice_rows(set.panel.rows, &(0..set.panel.rows));
+    let mut chance = Chance::new(0);
     let mut wider = 0;
     for region in &certificate.ruled_out {
         for _ in 0..DRAWN {
-            let carried = drawn_carries(&response, set, certificate, region, &mut random);
+            let carried = drawn_carries(&response, set, certificate, region, &mut chance);
             wider += usize::from(carried);
         }
     }
     Rechecked {
         schemes: certificate.grid.schemes(),
         accounted: certificate.tally.schemes(),
-        merit_steps: merit_steps(&response, set),
+        rows: rows.len(),
+        merit_steps: merit_steps(&response, set, &rows),
         tolerance_steps: certificate.tolerance_steps,
         regions: certificate.ruled_out.len(),
         drawn: DRAWN * certificate.ruled_out.len(),
@@ -71,8 +75,8 @@ pub fn recheck(set: &Waveforms, certificate: &Certificate) -> Rechecked {
     }
 }
 
-/// The worst error of the set in steps: every band, level and row, all others at their lightest and at their darkest.
-fn merit_steps(response: &Response, set: &Waveforms) -> f64 {
+/// The worst error of the set in steps: every band and level, some rows, all others at their lightest and at their darkest.
+fn merit_steps(response: &Response, set: &Waveforms, rows: &[usize]) -> f64 {
     let mut worst: f64 = 0.0;
     for band in &set.bands {
         let targets = band.targets(set);
@@ -88,7 +92,7 @@ fn merit_steps(response: &Response, set: &Waveforms) -> f64 {
                 temperature_c,
                 stretch: band.stretch_factor(temperature_c),
             };
-            for row in 0..set.panel.rows {
+            for &row in rows {
                 for (level, target) in targets.iter().enumerate() {
                     for dark in [false, true] {
                         let ticks = &band.row_ticks().in_row(row)[level];
@@ -109,12 +113,12 @@ fn drawn_carries(
     set: &Waveforms,
     certificate: &Certificate,
     region: &RuledOut,
-    random: &mut Random,
+    chance: &mut Chance,
 ) -> bool {
     let grid = &certificate.grid;
     let ends = region.first.iter().zip(&region.last);
     let places: Vec<usize> = ends
-        .map(|(&first, &last)| first + random.below(last - first + 1))
+        .map(|(&first, &last)| first + chance.below(last - first + 1))
         .collect();
     let fields = grid.fields(&region.frame, &places);
     let erase = &grid.erases[region.frame.erase];
@@ -293,17 +297,4 @@ fn held(mover: &Mover, met: &Met, pixel_v: f64, seconds: f64, x: State) -> State
     met.entry(key)
         .or_insert_with(|| mover.hold(pixel_v, seconds))
         .apply(&x)
-}
-
-/// Linear congruential, Knuth's MMIX multiplier (from memory): draws that any machine repeats.
-struct Random(u64);
-
-impl Random {
-    fn below(&mut self, count: usize) -> usize {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        ((self.0 >> 33) % count as u64) as usize
-    }
 }

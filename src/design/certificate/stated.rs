@@ -4,7 +4,7 @@ use crate::design::pins::{FieldPins, Pins};
 use crate::design::search::rail_values;
 use crate::drive::Erase;
 use crate::project::Drivers;
-use crate::waveforms::{FieldAxes, Kind, Lattice};
+use crate::waveforms::{FIELDS_MAX, FieldAxes, Kind, Lattice};
 
 /// How fine the grid is: values on the axes of a field that fills the time, of a short one beside it, and of the short ones of
 /// three, at most.
@@ -57,7 +57,7 @@ impl Ground<'_> {
     /// lightening fields after a darkening one where the rails go below zero; plain, and all fields mirrored.
     pub fn lattice(&self, mesh: &Mesh) -> Lattice {
         let mut kinds = Vec::new();
-        for count in 1..=self.drivers.fields_max.min(3) as usize {
+        for count in 1..=FIELDS_MAX.min(self.drivers.fields_max as usize) {
             if !self.pins.admit_fields(count) {
                 continue;
             }

@@ -51,8 +51,7 @@ pub(super) struct Relaxed {
 impl Relaxed {
     /// Of the narrowest band, L*.
     pub fn span_lstar(&self) -> f64 {
-        let bands = self.made.design.bands.iter();
-        bands.map(|b| b.span_lstar).fold(f64::INFINITY, f64::min)
+        self.made.design.span_lstar()
     }
 
     /// Of the band with the least.

@@ -27,6 +27,11 @@ const CHOICES_MAX: u64 = 1 << 16;
 /// Voltages closer than this are one, V.
 const SAME_V: f64 = 1e-6;
 
+/// Whether two voltages are one.
+pub fn same_v(a: f64, b: f64) -> bool {
+    (a - b).abs() < SAME_V
+}
+
 /// A scheme as a place on the grid.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Place {
@@ -81,7 +86,7 @@ pub(super) struct Grid<'a> {
 impl Grid<'_> {
     /// The place of a scheme; `None` where it has none.
     pub fn place_of(&self, scheme: &Scheme) -> Option<Place> {
-        let at = |values: &[f64], v: f64| values.iter().position(|&x| (x - v).abs() < SAME_V);
+        let at = |values: &[f64], v: f64| values.iter().position(|&x| same_v(x, v));
         let field = |f: &Field| {
             Some(FieldPlace {
                 select: at(&self.select_v, f.select_v)?,
@@ -115,7 +120,7 @@ impl Grid<'_> {
 
     /// Whether a place has what is pinned.
     pub fn admits(&self, place: &Place) -> bool {
-        let free = |pin: Option<f64>, v: f64| pin.is_none_or(|p| (p - v).abs() < SAME_V);
+        let free = |pin: Option<f64>, v: f64| pin.is_none_or(|p| same_v(p, v));
         let field = |(f, at): (usize, &FieldPlace)| {
             let pins = self.pins.field(f);
             free(pins.select_v, self.select_v[at.select])
@@ -134,7 +139,7 @@ impl Grid<'_> {
     pub fn pinned(&self, f: usize, mut field: FieldPlace) -> FieldPlace {
         let pins = self.pins.field(f);
         let at = |values: &[f64], pin: Option<f64>| {
-            pin.and_then(|p| values.iter().position(|&v| (v - p).abs() < SAME_V))
+            pin.and_then(|p| values.iter().position(|&v| same_v(v, p)))
         };
         let ticks = &self.drivers.tick_us;
         let tick = pins

@@ -18,7 +18,7 @@ use crate::project::{Drivers, Rail};
 use crate::response::Response;
 use crate::waveforms::Lattice;
 use grid::Grid;
-pub use grid::{Place, rail_values};
+pub use grid::{Place, rail_values, same_v};
 use rayon::prelude::*;
 use score::{DESCENT, Judging, PRICE_LSTAR};
 pub use score::{Goal, Others, SPAN_GRID_LSTAR, Score, worst_steps};
@@ -255,11 +255,6 @@ impl<'a> Search<'a> {
     /// The band's design temperature, durations as they stand.
     pub fn design_climate(&self) -> Climate {
         self.space.band.design()
-    }
-
-    /// A place as it stands.
-    pub fn ranked_at(&self, place: Place) -> Ranked {
-        self.ranked(place, PRICE_LSTAR)
     }
 
     /// A place with the stretch that suits it, and its score there.

@@ -79,7 +79,7 @@ impl Point {
         };
         let least =
             |of: &dyn Fn(&BandDesign) -> f64| made.iter().map(of).fold(f64::INFINITY, f64::min);
-        let span_lstar = least(&|b| b.span_lstar);
+        let span_lstar = design.span_lstar();
         let step_lstar = span_lstar / design.set.levels.saturating_sub(1).max(1) as f64;
         let worst_error_lstar = largest(&|b| b.figures.worst_error_lstar);
         let known = made.iter().flat_map(|b| &b.known.step_expanded_u_lstar);

@@ -41,8 +41,7 @@ impl Cell {
     }
 
     pub fn span_lstar(&self) -> f64 {
-        let bands = self.made.design.bands.iter();
-        bands.map(|b| b.span_lstar).fold(f64::INFINITY, f64::min)
+        self.made.design.span_lstar()
     }
 }
 
