@@ -83,17 +83,19 @@ impl Spots {
 
     /// The same with at most one choice in each `bucket_lstar` of middles, that with the smallest half-width.
     pub fn thinned(self, bucket_lstar: f64) -> Spots {
-        let bucket = |s: &Spot| (s.mid_lstar / bucket_lstar).floor();
-        let mut sorted: Vec<Spot> = Vec::new();
+        let mut sorted: Vec<Spot> = Vec::with_capacity(self.sorted.len());
+        let mut bucket = f64::NAN;
         for spot in &self.sorted {
+            let own = (spot.mid_lstar / bucket_lstar).floor();
             match sorted.last_mut() {
-                Some(last) if bucket(last) == bucket(spot) => {
+                Some(last) if own == bucket => {
                     if spot.half_lstar < last.half_lstar {
                         *last = *spot;
                     }
                 }
                 _ => sorted.push(*spot),
             }
+            bucket = own;
         }
         Spots {
             sorted,
@@ -164,23 +166,22 @@ impl Spots {
 
     /// The targets that some choice serves with a worst error of at most `error_lstar`: disjoint, rising.
     pub fn served(&self, error_lstar: f64) -> Vec<Span> {
-        let spans = self
-            .sorted
-            .iter()
-            .filter(|s| s.half_lstar <= error_lstar)
-            .map(|s| {
-                let slack = error_lstar - s.half_lstar;
-                self.ordinarily(
-                    s,
-                    error_lstar,
-                    Span {
-                        low: s.mid_lstar - slack,
-                        high: s.mid_lstar + slack,
-                    },
-                )
-            })
-            .filter(|span| span.low <= span.high);
-        united(std::iter::once(spans.collect()))
+        let mut served = Vec::with_capacity(self.sorted.len());
+        for spot in &self.sorted {
+            let slack = error_lstar - spot.half_lstar;
+            if slack < 0.0 {
+                continue;
+            }
+            let around = Span {
+                low: spot.mid_lstar - slack,
+                high: spot.mid_lstar + slack,
+            };
+            let span = self.ordinarily(spot, error_lstar, around);
+            if span.low <= span.high {
+                unite(&mut served, span);
+            }
+        }
+        served
     }
 
     /// The same choices, each serving only targets that it comes near to in an ordinary picture as well: within `share` of the
@@ -250,11 +251,13 @@ impl Spots {
     pub fn darkest_within(&self, demand: Demand, step_lstar: f64, within: Span) -> Vec<Span> {
         let served = self.served(demand.tolerance_steps * step_lstar);
         let mut left = common(&served, &[within]);
+        let mut fewer = Vec::with_capacity(left.len());
         for level in 1..demand.levels {
             if left.is_empty() {
                 break;
             }
-            left = intersect(&left, &served, level as f64 * step_lstar);
+            intersect(&left, &served, level as f64 * step_lstar, &mut fewer);
+            std::mem::swap(&mut left, &mut fewer);
         }
         left
     }
@@ -307,10 +310,11 @@ fn trend(points: impl Iterator<Item = (f64, f64, f64)>) -> (f64, f64, f64) {
     (x, slope, y)
 }
 
-/// Points x of `a` for which x + shift lies in `b`; both disjoint and rising, and so is the result.
-fn intersect(a: &[Span], b: &[Span], shift: f64) -> Vec<Span> {
+/// Leaves in `both` the points x of `a` for which x + shift lies in `b`; both disjoint and rising, and so is the result.
+fn intersect(a: &[Span], b: &[Span], shift: f64, both: &mut Vec<Span>) {
+    both.clear();
     let from = a.first().map_or(f64::INFINITY, |x| x.low + shift);
-    let (mut i, mut both) = (0, Vec::new());
+    let mut i = 0;
     let mut j = b.partition_point(|y| y.high < from);
     while let (Some(x), Some(y)) = (a.get(i), b.get(j)) {
         let (low, high) = (x.low.max(y.low - shift), x.high.min(y.high - shift));
@@ -323,26 +327,40 @@ fn intersect(a: &[Span], b: &[Span], shift: f64) -> Vec<Span> {
             j += 1
         }
     }
-    both
 }
 
 /// Points in both; both disjoint and rising.
 pub fn common(a: &[Span], b: &[Span]) -> Vec<Span> {
-    intersect(a, b, 0.0)
+    let mut both = Vec::new();
+    intersect(a, b, 0.0, &mut both);
+    both
 }
 
 /// The union of several lists of spans: disjoint, rising.
 pub fn united(lists: impl Iterator<Item = Vec<Span>>) -> Vec<Span> {
     let mut spans: Vec<Span> = lists.flatten().collect();
     spans.sort_by(|a, b| a.low.total_cmp(&b.low));
-    let mut union: Vec<Span> = Vec::new();
-    for span in spans {
-        match union.last_mut() {
-            Some(last) if span.low <= last.high => last.high = last.high.max(span.high),
-            _ => union.push(span),
-        }
-    }
+    let mut union = Vec::new();
+    spans.into_iter().for_each(|span| unite(&mut union, span));
     union
+}
+
+/// Adds a span to disjoint rising ones; quick where it lies near the last of them.
+fn unite(union: &mut Vec<Span>, mut span: Span) {
+    let above = |u: &Span| u.low > span.high;
+    let end = union.iter().rposition(|u| !above(u)).map_or(0, |i| i + 1);
+    let mut begin = end;
+    while begin > 0 && union[begin - 1].high >= span.low {
+        begin -= 1;
+        span.low = span.low.min(union[begin].low);
+        span.high = span.high.max(union[begin].high);
+    }
+    if end == union.len() {
+        union.truncate(begin);
+        union.push(span);
+    } else {
+        union.splice(begin..end, [span]);
+    }
 }
 
 /// Mean step of a ladder, L*.

@@ -2,111 +2,143 @@
 //! fraction of the time. No content bends in a plain field, so that every map is one.
 
 use super::reach::{Climate, Corner, Others, Reach, Scheme, Scope};
-use crate::drive::{Field, Stroke};
-use crate::pigment::{LANES, Lanes, Map, Mover, Number, State, hold_side_by_side, value};
+use crate::drive::Field;
+use crate::pigment::{LANES, Lanes, Map, Mover, Ranks, State, composed, value};
 use crate::response::COVERAGE_ROW;
 use multiversion::multiversion;
+use std::iter::StepBy;
+use std::ops::Range;
 
 /// Whether the way serves a scheme.
 pub(super) fn serves(scheme: &Scheme) -> bool {
     scheme.fields.iter().all(|f| !f.mirrored)
 }
 
+const EXTREMES: [Others; 2] = [Others::Off, Others::On];
+/// Two classes stand side by side, each at so many climates.
+const CLIMATES: usize = LANES / 2;
+/// The coverage at each climate.
+type ByClimate = [f64; CLIMATES];
+
 /// [`Reach::new`].
 pub(super) fn reach(scope: &Scope, scheme: &Scheme) -> Reach {
     let count = scheme.choices();
-    let mut low = vec![Lanes([f64::INFINITY; LANES]); count];
-    let mut high = vec![Lanes::ZERO; count];
-    for climates in scope.climates.chunks(LANES) {
-        sweep(scope, scheme, climates, |_, on, coverage| {
-            let (kept, of): (_, fn(f64, f64) -> f64) = match on {
-                true => (&mut high, f64::max),
-                false => (&mut low, f64::min),
-            };
-            for (kept, c) in kept.iter_mut().zip(coverage) {
-                for (kept, c) in kept.0.iter_mut().zip(c.0) {
-                    *kept = of(*kept, c);
-                }
+    let (mut low, mut high) = (vec![f64::INFINITY; count], vec![0.0; count]);
+    let corners = corners(scope);
+    let mut ends = Vec::new();
+    for climates in scope.climates.chunks(CLIMATES) {
+        let ranks = by_climate(scope, scheme, climates);
+        each_block(&ranks, &corners, add_by_climate, |choices, coverage| {
+            extremes(coverage, corners.len(), &mut ends);
+            for (choice, &[least, most]) in choices.zip(&ends) {
+                low[choice] = f64::min(low[choice], least);
+                high[choice] = f64::max(high[choice], most);
             }
         });
     }
-    let least = |l: &Lanes| l.0.into_iter().fold(f64::INFINITY, f64::min);
-    let most = |l: &Lanes| l.0.into_iter().fold(0.0, f64::max);
-    Reach {
-        low: low.iter().map(least).collect(),
-        high: high.iter().map(most).collect(),
-    }
+    Reach { low, high }
 }
 
 /// [`Reach::each`], in another order.
 pub(super) fn each(scope: &Scope, scheme: &Scheme, mut see: impl FnMut(Corner, &[f64])) {
-    let mut alone = Vec::new();
-    for climates in scope.climates.chunks(LANES) {
-        sweep(scope, scheme, climates, |row, on, coverage| {
-            for (lane, &climate) in climates.iter().enumerate() {
-                alone.clear();
-                alone.extend(coverage.iter().map(|c| c.0[lane]));
-                see(Corner { climate, row, on }, &alone);
+    let corners = corners(scope);
+    let count = scheme.choices();
+    for climates in scope.climates.chunks(CLIMATES) {
+        let mut all = vec![0.0; corners.len() * CLIMATES * count];
+        let ranks = by_climate(scope, scheme, climates);
+        each_block(&ranks, &corners, add_by_climate, |choices, coverage| {
+            for (choice, coverage) in choices.zip(coverage.chunks(corners.len())) {
+                let lanes = coverage.iter().flatten();
+                for (all, lane) in all.chunks_mut(count).zip(lanes) {
+                    all[choice] = *lane;
+                }
             }
         });
-    }
-}
-
-/// [`Reach::ordinary`].
-pub(super) fn ordinary(scope: &Scope, scheme: &Scheme, climate: Climate, row: usize) -> Vec<f64> {
-    let mut coverage = vec![Lanes::ZERO; scheme.choices()];
-    for class in classes(scope, scheme, &[climate]) {
-        class.add_coverage(scope, row, Others::Half, &mut coverage);
-    }
-    coverage.iter().map(|c| c.0[0]).collect()
-}
-
-/// Hands `see` every row and extreme content with the coverage of all choices of ticks there, climates side by side: up to
-/// [`LANES`], the last one again in lanes that are left.
-fn sweep(
-    scope: &Scope,
-    scheme: &Scheme,
-    climates: &[Climate],
-    mut see: impl FnMut(usize, bool, &[Lanes]),
-) {
-    let mut coverage = vec![Lanes::ZERO; scheme.choices()];
-    let classes = classes(scope, scheme, climates);
-    for &row in &scope.rows {
-        for (on, others) in [(false, Others::Off), (true, Others::On)] {
-            coverage.fill(Lanes::ZERO);
-            for class in &classes {
-                class.add_coverage(scope, row, others, &mut coverage);
+        for (&(row, others), all) in corners.iter().zip(all.chunks(CLIMATES * count)) {
+            let on = matches!(others, Others::On);
+            for (&climate, coverage) in climates.iter().zip(all.chunks(count)) {
+                see(Corner { climate, row, on }, coverage);
             }
-            see(row, on, &coverage);
         }
     }
 }
 
-/// Every class at some climates.
-fn classes(scope: &Scope, scheme: &Scheme, climates: &[Climate]) -> Vec<ClassMaps> {
+/// [`Reach::ordinary`]: classes alone side by side.
+pub(super) fn ordinary(scope: &Scope, scheme: &Scheme, climate: Climate, row: usize) -> Vec<f64> {
+    let mut all = vec![0.0; scheme.choices()];
+    let movers = scope
+        .response
+        .movers(climate.temperature_c, climate.stretch);
+    let groups: Vec<Vec<Mover>> = movers.chunks(LANES).map(<[Mover]>::to_vec).collect();
+    let ranks = ranks(scope, scheme, &groups, &[Others::Half]);
+    for (group, rank) in groups.iter().zip(&ranks) {
+        let rank = std::slice::from_ref(rank);
+        each_block(rank, &[(row, Others::Half)], add, |choices, coverage| {
+            for (choice, coverage) in choices.zip(coverage) {
+                let lanes = coverage.0.iter().take(group.len());
+                lanes.for_each(|c| all[choice] += c);
+            }
+        });
+    }
+    all
+}
+
+/// Rows with extreme contents, which alternate.
+fn corners(scope: &Scope) -> Vec<(usize, Others)> {
+    let both = |&row: &usize| EXTREMES.map(|others| (row, others));
+    scope.rows.iter().flat_map(both).collect()
+}
+
+/// Of each choice the least coverage over corners and climates with others off, and the largest with them on.
+#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
+fn extremes(coverage: &[ByClimate], corners: usize, ends: &mut Vec<[f64; 2]>) {
+    ends.clear();
+    for coverage in coverage.chunks_exact(corners) {
+        let (mut low, mut high) = ([f64::INFINITY; CLIMATES], [0.0; CLIMATES]);
+        for pair in coverage.chunks_exact(2) {
+            for lane in 0..CLIMATES {
+                low[lane] = f64::min(low[lane], pair[0][lane]);
+                high[lane] = f64::max(high[lane], pair[1][lane]);
+            }
+        }
+        let low = low.into_iter().fold(f64::INFINITY, f64::min);
+        ends.push([low, high.into_iter().fold(0.0, f64::max)]);
+    }
+}
+
+/// Every class at up to [`CLIMATES`] climates, two classes to a rank.
+fn by_climate(scope: &Scope, scheme: &Scheme, climates: &[Climate]) -> Vec<RankMaps> {
+    let Some(last) = climates.len().checked_sub(1) else {
+        return Vec::new();
+    };
     let movers = climates
         .iter()
         .map(|c| scope.response.movers(c.temperature_c, c.stretch));
     let movers: Vec<Vec<Mover>> = movers.collect();
-    let count = movers.first().map_or(0, Vec::len);
-    let of = |k: usize| -> Vec<Mover> { movers.iter().map(|m| m[k]).collect() };
-    (0..count)
-        .filter_map(|k| ClassMaps::new(scope, scheme, &of(k)))
-        .collect()
+    let of = |class: usize| {
+        let movers = &movers;
+        (0..CLIMATES).map(move |lane| movers[lane.min(last)][class])
+    };
+    let classes: Vec<usize> = (0..movers[0].len()).collect();
+    let pair = |pair: &[usize]| pair.iter().flat_map(|&class| of(class)).collect();
+    let groups: Vec<Vec<Mover>> = classes.chunks(2).map(pair).collect();
+    ranks(scope, scheme, &groups, &EXTREMES)
 }
 
-/// One field of a scheme for one class.
+/// One field of a scheme for one rank.
 struct FieldMaps {
     /// The pixel's own slot with 0…slot_ticks on, without the guard.
     own: Vec<Map<Lanes>>,
     guard: Map<Lanes>,
-    /// The whole slot of another row at the lower and at the higher of its two voltages, and half at each.
-    other: [Map<Lanes>; 3],
+    /// The whole slot of another row, to the powers 1, 2, 4, …: at the lower and at the higher of its two voltages, half at
+    /// each; none where nobody asks.
+    other: [Vec<Map<Lanes>>; 3],
 }
 
-/// One class at some climates.
-struct ClassMaps {
-    share: f64,
+/// Movers side by side.
+struct RankMaps {
+    panel_rows: usize,
+    share: Lanes,
     /// After the erase, from the clear and from the dark panel.
     starts: [State<Lanes>; 2],
     fields: Vec<FieldMaps>,
@@ -115,110 +147,252 @@ struct ClassMaps {
     end: Map<Lanes>,
 }
 
-impl ClassMaps {
-    /// `None` of no movers.
-    fn new(scope: &Scope, scheme: &Scheme, movers: &[Mover]) -> Option<Self> {
-        let hold = |v: f64, seconds: f64| hold_side_by_side(movers, v, seconds);
-        let strokes = scheme.erase.strokes.iter();
-        let stroke = |done: Map<Lanes>, s: &Stroke| done.then(&hold(s.pixel_v, s.ms * 1e-3));
-        let erased = strokes.fold(Map::IDENTITY, stroke);
-        let settle = hold(0.0, scope.settle_ms * 1e-3);
-        let kinetics = &scope.response.kinetics;
-        let start = |x: State| erased.apply(&x.map(|x| Lanes([x; LANES])));
-        let fields = scheme.fields.iter().map(|f| FieldMaps::new(&hold, f));
-        Some(ClassMaps {
-            share: movers.first()?.class.share,
-            starts: [kinetics.lowest(), kinetics.highest()].map(start),
-            fields: fields.collect(),
-            settle,
-            end: settle.then(&hold(0.0, scheme.erase.rest_ms * 1e-3)),
-        })
+/// Maps of groups of movers for what others may show.
+fn ranks(
+    scope: &Scope,
+    scheme: &Scheme,
+    groups: &[Vec<Mover>],
+    contents: &[Others],
+) -> Vec<RankMaps> {
+    let kinetics = &scope.response.kinetics;
+    let ranks = Ranks::new(kinetics, groups);
+    let (settle_s, rest_s) = (scope.settle_ms * 1e-3, scheme.erase.rest_ms * 1e-3);
+    let at_rest = ranks.holds(0.0, [settle_s, rest_s]);
+    let mut erased = vec![Map::IDENTITY; ranks.len()];
+    for stroke in &scheme.erase.strokes {
+        let holds = ranks.holds(stroke.pixel_v, [stroke.ms * 1e-3]);
+        for (erased, [hold]) in erased.iter_mut().zip(&holds) {
+            *erased = erased.then(hold);
+        }
     }
-
-    /// Adds this class's share of the coverage of every choice of ticks.
-    fn add_coverage(&self, scope: &Scope, row: usize, others: Others, coverage: &mut [Lanes]) {
-        let [clear, dark] = self.starts;
-        let start = match others {
-            Others::Off => clear,
-            Others::On | Others::Half => dark,
-        };
-        let rows = (row, scope.panel_rows - 1 - row);
-        add_coverage(self, start, rows, others, coverage);
-    }
-}
-
-/// Of all choices of ticks with so many rows above and below.
-#[multiversion(targets("x86_64+avx2"))]
-fn add_coverage(
-    class: &ClassMaps,
-    start: State<Lanes>,
-    (above, below): (usize, usize),
-    others: Others,
-    coverage: &mut [Lanes],
-) {
-    let Some((last, firsts)) = class.fields.split_last() else {
-        return;
+    let share = |group: &Vec<Mover>| {
+        Lanes(std::array::from_fn(|lane| {
+            group.get(lane).map_or(0.0, |m| m.class.share)
+        }))
     };
-    let mut states = vec![start];
-    for field in firsts {
-        let other = &field.other[others as usize];
-        let after = field.guard.then(&other.power(below)).then(&class.settle);
-        let before = other.power(above);
-        let mut next = Vec::with_capacity(states.len() * field.own.len());
-        for x in &states {
-            let x = before.apply(x);
-            for own in &field.own {
-                next.push(after.apply(&own.apply(&x)));
-            }
-        }
-        states = next;
-    }
-    let other = &last.other[others as usize];
-    let before = other.power(above);
-    let after = last.guard.then(&other.power(below)).then(&class.end);
-    let share = Lanes([class.share; LANES]);
-    // For each choice, the class's share of coverage at the end as an affine function of the state before the slot.
-    let eye = after.pulled_back(&COVERAGE_ROW.map(|c| share * Lanes([c; LANES])));
-    let mut eyes = Vec::with_capacity(last.own.len());
-    for own in &last.own {
-        eyes.push(own.pulled_back(&eye));
-    }
-    let states: Vec<State<Lanes>> = states.iter().map(|x| before.apply(x)).collect();
-    // States innermost, so that compilers put lanes side by side and not choices.
-    for (choice, eye) in eyes.iter().enumerate() {
-        let column = coverage[choice..].iter_mut().step_by(eyes.len());
-        for (coverage, x) in column.zip(&states) {
-            *coverage = *coverage + value(eye, x);
+    let bare = at_rest.iter().zip(erased).zip(groups);
+    let bare = bare.map(|(([settle, rest], erased), group)| RankMaps {
+        panel_rows: scope.panel_rows,
+        share: share(group),
+        starts: [kinetics.lowest(), kinetics.highest()].map(|x| erased.apply(&x.map(Lanes::all))),
+        fields: Vec::with_capacity(scheme.fields.len()),
+        settle: *settle,
+        end: settle.then(rest),
+    });
+    let mut bare: Vec<RankMaps> = bare.collect();
+    for field in &scheme.fields {
+        let maps = field_maps(&ranks, field, scope.panel_rows, contents);
+        for (rank, maps) in bare.iter_mut().zip(maps) {
+            rank.fields.push(maps);
         }
     }
+    bare
 }
 
-/// The own slot with every number of ticks on.
-#[multiversion(targets("x86_64+avx2"))]
-fn own_slots(on: &Map<Lanes>, off: &Map<Lanes>, ticks: usize) -> Vec<Map<Lanes>> {
-    let mut own = off.powers(ticks);
-    own.reverse();
-    let mut before = Map::IDENTITY;
-    for own in &mut own {
-        *own = before.then(own);
+/// The maps of one field for all ranks.
+fn field_maps(
+    ranks: &Ranks,
+    field: &Field,
+    panel_rows: usize,
+    contents: &[Others],
+) -> Vec<FieldMaps> {
+    let tick_s = field.tick_s();
+    let half_s = 0.5 * f64::from(field.slot_ticks) * tick_s;
+    let guard = ranks.holds(0.0, [f64::from(field.guard_ticks) * tick_s]);
+    let light = ranks.holds(-field.data_v, [half_s]);
+    let dark = ranks.holds(field.data_v, [half_s]);
+    let on = ranks.holds(field.own_on_v(), [tick_s]);
+    let off = ranks.holds(field.own_off_v(), [tick_s]);
+    let mut room = Vec::new();
+    let of = |k: usize| {
+        let ([guard], [light], [dark]) = (&guard[k], &light[k], &dark[k]);
+        let mut other = [const { Vec::new() }; 3];
+        for &content in contents {
+            let (first, second) = match content {
+                Others::Off => (light, light),
+                Others::On => (dark, dark),
+                Others::Half => (dark, light),
+            };
+            other[content as usize] = squares(first, second, guard, panel_rows - 1);
+        }
+        FieldMaps {
+            own: own_slots(&on[k][0], &off[k][0], field.slot_ticks as usize, &mut room),
+            guard: *guard,
+            other,
+        }
+    };
+    (0..ranks.len()).map(of).collect()
+}
+
+/// The powers 1, 2, 4, … of a slot of two halves and a guard, as far as so many rows need them.
+#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
+fn squares(
+    first: &Map<Lanes>,
+    second: &Map<Lanes>,
+    guard: &Map<Lanes>,
+    rows: usize,
+) -> Vec<Map<Lanes>> {
+    first.then(second).then(guard).squares(rows)
+}
+
+/// The own slot with every number of ticks on; `offs` is room to work in.
+#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
+fn own_slots(
+    on: &Map<Lanes>,
+    off: &Map<Lanes>,
+    ticks: usize,
+    offs: &mut Vec<Map<Lanes>>,
+) -> Vec<Map<Lanes>> {
+    offs.clear();
+    let (mut before, mut after) = (Map::IDENTITY, Map::IDENTITY);
+    for _ in 0..=ticks {
+        offs.push(after);
+        after = after.then(off);
+    }
+    let mut own = Vec::with_capacity(ticks + 1);
+    for off in offs.iter().rev() {
+        own.push(before.then(off));
         before = before.then(on);
     }
     own
 }
 
-impl FieldMaps {
-    /// `hold` makes the maps of a constant voltage and so many seconds.
-    fn new(hold: &impl Fn(f64, f64) -> Map<Lanes>, field: &Field) -> Self {
-        let guard = hold(0.0, f64::from(field.guard_ticks) * field.tick_s());
-        let half_s = 0.5 * f64::from(field.slot_ticks) * field.tick_s();
-        let (light, dark) = (hold(-field.data_v, half_s), hold(field.data_v, half_s));
-        let other = |half: &Map<Lanes>| half.then(half).then(&guard);
-        let on = hold(field.own_on_v(), field.tick_s());
-        let off = hold(field.own_off_v(), field.tick_s());
-        FieldMaps {
-            own: own_slots(&on, &off, field.slot_ticks as usize),
-            guard,
-            other: [other(&light), other(&dark), dark.then(&light).then(&guard)],
+/// What stands around the last own slot of a rank in each corner.
+struct Around {
+    /// The rank's share of the coverage at the end, as an affine function of the state after the slot.
+    eyes: Vec<[Lanes; 4]>,
+    /// States before the slot with each choice of ticks in the fields before, corner by corner.
+    states: Vec<State<Lanes>>,
+    /// Room to work in.
+    now: Vec<State<Lanes>>,
+    next: Vec<State<Lanes>>,
+}
+
+impl Around {
+    fn new(rank: &RankMaps, corners: &[(usize, Others)]) -> Self {
+        let firsts = rank.fields.iter().rev().skip(1);
+        let count: usize = firsts.map(|f| f.own.len()).product();
+        let mut around = Around {
+            eyes: Vec::with_capacity(corners.len()),
+            states: Vec::with_capacity(corners.len() * count),
+            now: Vec::with_capacity(count),
+            next: Vec::with_capacity(count),
+        };
+        for &(row, others) in corners {
+            go_around(rank, row, others, &mut around);
+        }
+        around
+    }
+}
+
+/// Hands `see` the choices of ticks a block at a time, with what `add` has made of their coverage in every corner, those of
+/// one choice next to each other.
+#[inline(always)]
+fn each_block<T: Copy + Default>(
+    ranks: &[RankMaps],
+    corners: &[(usize, Others)],
+    add: impl Fn(&Map<Lanes>, &Around, Range<usize>, &mut [T]),
+    mut see: impl FnMut(StepBy<Range<usize>>, &[T]),
+) {
+    /// States that stay in the fastest cache while ticks and ranks go by.
+    const BLOCK: usize = 16;
+    let arounds: Vec<Around> = ranks.iter().map(|r| Around::new(r, corners)).collect();
+    let Some(first) = arounds.first() else { return };
+    let count = first.states.len() / corners.len();
+    let ticks = ranks[0].fields.last().map_or(0, |f| f.own.len());
+    let mut coverage = Vec::with_capacity(BLOCK * corners.len());
+    for from in (0..count).step_by(BLOCK) {
+        let block = from..count.min(from + BLOCK);
+        for tick in 0..ticks {
+            coverage.clear();
+            coverage.resize(block.len() * corners.len(), T::default());
+            for (rank, around) in ranks.iter().zip(&arounds) {
+                let own = &rank.fields[rank.fields.len() - 1].own[tick];
+                add(own, around, block.clone(), &mut coverage);
+            }
+            let choices = block.start * ticks + tick..block.end * ticks;
+            see(choices.step_by(ticks), &coverage);
         }
     }
+}
+
+/// Adds a rank's share of the coverage of some states with this own slot last, one class after another.
+#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
+fn add_by_climate(
+    own: &Map<Lanes>,
+    around: &Around,
+    block: Range<usize>,
+    coverage: &mut [ByClimate],
+) {
+    seen(own, around, block, coverage, |sum, share| {
+        for lane in 0..CLIMATES {
+            sum[lane] = sum[lane] + share.0[lane] + share.0[CLIMATES + lane];
+        }
+    });
+}
+
+/// The same lane by lane.
+#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
+fn add(own: &Map<Lanes>, around: &Around, block: Range<usize>, coverage: &mut [Lanes]) {
+    seen(own, around, block, coverage, |sum, share| {
+        *sum = *sum + share
+    });
+}
+
+/// Hands `add` what is seen of each state of a block in each corner.
+#[inline(always)]
+fn seen<T>(
+    own: &Map<Lanes>,
+    around: &Around,
+    block: Range<usize>,
+    coverage: &mut [T],
+    add: impl Fn(&mut T, Lanes),
+) {
+    let corners = around.eyes.len();
+    let states = around.states.chunks_exact(around.states.len() / corners);
+    for (corner, (eye, states)) in around.eyes.iter().zip(states).enumerate() {
+        let eye = own.pulled_back(eye);
+        let column = coverage[corner..].iter_mut().step_by(corners);
+        for (coverage, x) in column.zip(&states[block.clone()]) {
+            add(coverage, value(&eye, x));
+        }
+    }
+}
+
+/// Adds what stands around the last own slot in one corner.
+#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
+fn go_around(rank: &RankMaps, row: usize, others: Others, around: &mut Around) {
+    let Some((last, firsts)) = rank.fields.split_last() else {
+        return;
+    };
+    let [clear, dark] = rank.starts;
+    let start = match others {
+        Others::Off => clear,
+        Others::On | Others::Half => dark,
+    };
+    let (above, below) = (row, rank.panel_rows - 1 - row);
+    let (states, next) = (&mut around.now, &mut around.next);
+    states.clear();
+    states.push(start);
+    for field in firsts {
+        let other = &field.other[others as usize];
+        let before = composed(other, above);
+        let after = field.guard.then(&composed(other, below)).then(&rank.settle);
+        next.clear();
+        for x in states.iter() {
+            let x = before.apply(x);
+            for own in &field.own {
+                next.push(after.apply(&own.apply(&x)));
+            }
+        }
+        std::mem::swap(states, next);
+    }
+    let other = &last.other[others as usize];
+    let before = composed(other, above);
+    let after = last.guard.then(&composed(other, below)).then(&rank.end);
+    for x in states.iter() {
+        around.states.push(before.apply(x));
+    }
+    let seen = COVERAGE_ROW.map(|c| rank.share * Lanes::all(c));
+    around.eyes.push(after.pulled_back(&seen));
 }

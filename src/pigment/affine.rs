@@ -20,18 +20,35 @@ impl Number for f64 {
 }
 
 /// How many numbers stand side by side.
-pub const LANES: usize = 4;
+pub const LANES: usize = 8;
 
 /// The same quantity of several maps or states, which don't feel each other.
+///
+/// Aligned so that no load of one crosses a line of the cache.
 #[derive(Debug, Clone, Copy, PartialEq)]
+#[repr(align(64))]
 pub struct Lanes(pub [f64; LANES]);
 
+impl Default for Lanes {
+    fn default() -> Self {
+        Lanes::all(0.0)
+    }
+}
+
+impl Lanes {
+    /// The same number in every lane.
+    #[inline(always)]
+    pub const fn all(number: f64) -> Lanes {
+        Lanes([number; LANES])
+    }
+}
+
 impl Number for Lanes {
-    const ZERO: Lanes = Lanes([0.0; LANES]);
-    const ONE: Lanes = Lanes([1.0; LANES]);
+    const ZERO: Lanes = Lanes::all(0.0);
+    const ONE: Lanes = Lanes::all(1.0);
     #[inline(always)]
     fn of(number: f64) -> Lanes {
-        Lanes([number; LANES])
+        Lanes::all(number)
     }
 }
 
@@ -127,6 +144,18 @@ impl<T: Number> Map<T> {
         result
     }
 
+    /// The powers 1, 2, 4, … as far as the `n`-th needs them, at least the first.
+    #[inline(always)]
+    pub fn squares(&self, n: usize) -> Vec<Map<T>> {
+        let mut all = Vec::with_capacity(usize::BITS as usize - n.leading_zeros() as usize + 1);
+        all.push(*self);
+        while n >> all.len() > 0 {
+            let last = &all[all.len() - 1];
+            all.push(last.then(last));
+        }
+        all
+    }
+
     /// The powers 0…n.
     #[inline(always)]
     pub fn powers(&self, n: usize) -> Vec<Map<T>> {
@@ -137,4 +166,22 @@ impl<T: Number> Map<T> {
         }
         all
     }
+}
+
+/// The squares whose exponents make up `n`.
+#[inline(always)]
+pub fn bits<T>(squares: &[Map<T>], n: usize) -> impl Iterator<Item = &Map<T>> {
+    let squares = squares.iter().enumerate();
+    squares.filter_map(move |(bit, square)| (n >> bit & 1 == 1).then_some(square))
+}
+
+/// The `n`-th power of the map that has these squares.
+#[inline(always)]
+pub fn composed<T: Number>(squares: &[Map<T>], n: usize) -> Map<T> {
+    let mut bits = bits(squares, n);
+    let mut power = bits.next().copied().unwrap_or(Map::IDENTITY);
+    for square in bits {
+        power = power.then(square);
+    }
+    power
 }

@@ -24,6 +24,26 @@ const TERMS: u32 = 10;
 const SQUARINGS_MAX: f64 = 60.0;
 
 impl Rates {
+    /// Of forward and backward rates: store ⇄ ready and crossed ⇄ spread, then ready ⇄ crossed; all times `speed`.
+    pub(super) fn of(
+        speed: f64,
+        exchanges: &[(f64, f64); 2],
+        (ready_to_crossed, crossed_to_ready): (f64, f64),
+    ) -> Rates {
+        let [
+            (store_to_ready, ready_to_store),
+            (crossed_to_spread, spread_to_crossed),
+        ] = *exchanges;
+        Rates {
+            store_to_ready: speed * store_to_ready,
+            ready_to_store: speed * ready_to_store,
+            ready_to_crossed: speed * ready_to_crossed,
+            crossed_to_ready: speed * crossed_to_ready,
+            crossed_to_spread: speed * crossed_to_spread,
+            spread_to_crossed: speed * spread_to_crossed,
+        }
+    }
+
     /// The map of `seconds` at these rates.
     ///
     /// In cumulative shares (r, c, p) the chain reads
@@ -108,7 +128,7 @@ fn squarings(jumps: f64) -> u32 {
         .clamp(0.0, SQUARINGS_MAX) as u32
 }
 
-#[multiversion(targets("x86_64+avx2"))]
+#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
 fn exponential_side_by_side(
     jump: &Map<Lanes>,
     jumps: Lanes,
@@ -124,15 +144,10 @@ fn exponential_side_by_side(
 fn exponential<T: Number>(jump: &Map<T>, jumps: T, decay: T, squarings: u32) -> Map<T> {
     let mut sum = Map::IDENTITY;
     let mut term = Map::IDENTITY;
-    let mut driven = *jump;
     let mut constant = T::ONE;
     for n in 1..=TERMS {
         let scale = T::of(1.0 / f64::from(n));
-        // The constant of the extended state is not 1 but this term's own.
-        for (driven, jump) in driven.rows.iter_mut().zip(&jump.rows) {
-            driven[3] = jump[3] * constant;
-        }
-        term = term.then(&driven);
+        term = jumped(&term, jump, constant);
         constant = constant * (scale * jumps);
         for (sum, term) in sum.rows.iter_mut().zip(&mut term.rows) {
             for (sum, term) in sum.iter_mut().zip(term) {
@@ -148,4 +163,23 @@ fn exponential<T: Number>(jump: &Map<T>, jumps: T, decay: T, squarings: u32) -> 
         sum = sum.then(&sum);
     }
     sum
+}
+
+/// A jump after `term`, whose constant of the extended state is not 1 but its own. Only neighbours exchange, and the store
+/// alone drives: what is zero of the jump is left out.
+#[inline(always)]
+fn jumped<T: Number>(term: &Map<T>, jump: &Map<T>, constant: T) -> Map<T> {
+    let [a, b, c] = &term.rows;
+    let [first, second, third] = &jump.rows;
+    let ready = |i: usize| first[0] * a[i] + first[1] * b[i];
+    let crossed = |i: usize| second[0] * a[i] + second[1] * b[i] + second[2] * c[i];
+    let spread = |i: usize| third[1] * b[i] + third[2] * c[i];
+    let driven = ready(3) + first[3] * constant;
+    Map {
+        rows: [
+            [ready(0), ready(1), ready(2), driven],
+            [crossed(0), crossed(1), crossed(2), crossed(3)],
+            [spread(0), spread(1), spread(2), spread(3)],
+        ],
+    }
 }

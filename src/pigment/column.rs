@@ -1,6 +1,6 @@
 //! A column of pixels through a refresh: prefix maps (slots before a row) and suffix maps (slots after).
 
-use super::affine::{Map, State};
+use super::affine::{Map, State, bits, composed};
 use super::slots::SlotMaps;
 
 /// Neighbouring rows of a column that get the same ticks in every field.
@@ -87,7 +87,7 @@ impl Column {
         let mut befores = Vec::with_capacity(self.fields.len());
         for field in &self.fields {
             let maps = &field[run];
-            let power = |n| compose_power(&maps.other_squares, n);
+            let power = |n| composed(&maps.other_squares, n);
             befores.push(before.then(&maps.before).then(&power(above)));
             before = power(below).then(&maps.after).then(&self.settle);
         }
@@ -124,8 +124,8 @@ fn run_maps(slots: &SlotMaps, field: usize, runs: &[Run]) -> Vec<RunMaps> {
     let mut wholes = Vec::with_capacity(runs.len());
     let mut before = Map::IDENTITY;
     for run in runs {
-        let other_squares = squares(slots.other(run.ticks[field]), run.rows());
-        let whole = compose_power(&other_squares, run.rows());
+        let other_squares = slots.other(run.ticks[field]).squares(run.rows());
+        let whole = composed(&other_squares, run.rows());
         let own = slots.own(run.ticks[field]);
         maps.push(RunMaps {
             before,
@@ -144,28 +144,6 @@ fn run_maps(slots: &SlotMaps, field: usize, runs: &[Run]) -> Vec<RunMaps> {
     maps
 }
 
-/// map, map², map⁴, … as far as `n` needs.
-fn squares(map: Map, n: usize) -> Vec<Map> {
-    let mut all = vec![map];
-    while (1usize << all.len()) <= n {
-        let last = all[all.len() - 1];
-        all.push(last.then(&last));
-    }
-    all
-}
-
-fn compose_power(squares: &[Map], n: usize) -> Map {
-    let bits = squares
-        .iter()
-        .enumerate()
-        .filter(|(bit, _)| n >> bit & 1 == 1);
-    bits.fold(Map::IDENTITY, |done, (_, square)| done.then(square))
-}
-
 fn apply_power(squares: &[Map], n: usize, x: State) -> State {
-    let bits = squares
-        .iter()
-        .enumerate()
-        .filter(|(bit, _)| n >> bit & 1 == 1);
-    bits.fold(x, |x, (_, square)| square.apply(&x))
+    bits(squares, n).fold(x, |x, square| square.apply(&x))
 }

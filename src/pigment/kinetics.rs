@@ -73,7 +73,14 @@ impl Exchange {
 impl Kinetics {
     /// Rates of `class` at a constant pixel voltage, V, and temperature, °C.
     pub fn rates(&self, class: &Class, pixel_v: f64, temperature_c: f64) -> Rates {
-        self.rates_among(&self.exchanges(pixel_v), class, pixel_v, temperature_c)
+        let shift_v = self.shift_v(temperature_c);
+        let crossed = (
+            self.crossing
+                .rate(pixel_v, class.threshold_shift_v + shift_v),
+            self.returning.rate(-pixel_v, shift_v),
+        );
+        let speed = self.speed(class, temperature_c);
+        Rates::of(speed, &self.exchanges(pixel_v), crossed)
     }
 
     /// Forward and backward rates of store ⇄ ready and of crossed ⇄ spread at the reference temperature, for every class.
@@ -81,32 +88,14 @@ impl Kinetics {
         [self.store, self.window].map(|e| e.map_or((0.0, 0.0), |e| e.rates(pixel_v)))
     }
 
-    /// [`Self::rates`] where the exchanges at that voltage are at hand.
-    pub(super) fn rates_among(
-        &self,
-        exchanges: &[(f64, f64); 2],
-        class: &Class,
-        pixel_v: f64,
-        temperature_c: f64,
-    ) -> Rates {
-        let speed = class.mobility * self.temperature.speed(temperature_c);
-        let shift_v =
-            self.threshold_slope_v_per_k * self.temperature.above_reference_k(temperature_c);
-        let [
-            (store_to_ready, ready_to_store),
-            (crossed_to_spread, spread_to_crossed),
-        ] = *exchanges;
-        Rates {
-            store_to_ready: speed * store_to_ready,
-            ready_to_store: speed * ready_to_store,
-            ready_to_crossed: speed
-                * self
-                    .crossing
-                    .rate(pixel_v, class.threshold_shift_v + shift_v),
-            crossed_to_ready: speed * self.returning.rate(-pixel_v, shift_v),
-            crossed_to_spread: speed * crossed_to_spread,
-            spread_to_crossed: speed * spread_to_crossed,
-        }
+    /// Factor on all rates of a class at a temperature, °C.
+    pub(super) fn speed(&self, class: &Class, temperature_c: f64) -> f64 {
+        class.mobility * self.temperature.speed(temperature_c)
+    }
+
+    /// How far a temperature, °C, moves both thresholds, V.
+    pub(super) fn shift_v(&self, temperature_c: f64) -> f64 {
+        self.threshold_slope_v_per_k * self.temperature.above_reference_k(temperature_c)
     }
 
     /// The state below which no history can bring a class.

@@ -1,5 +1,6 @@
 //! What the pigment does under a pixel voltage: classes of particles, each a chain of places.
 
+mod abreast;
 mod affine;
 mod chain;
 mod classes;
@@ -8,11 +9,12 @@ mod kinetics;
 mod slots;
 mod temperature;
 
-pub use affine::{LANES, Lanes, Map, Number, PACKED, SPREAD, State, value};
+pub use abreast::Ranks;
+pub use affine::{LANES, Lanes, Map, Number, PACKED, SPREAD, State, composed, value};
 pub use chain::Rates;
 pub use classes::{Class, Spread, gauss_hermite};
 pub use column::{Around, Column, Run};
 pub(crate) use kinetics::bernoulli;
 pub use kinetics::{Crossing, Exchange, Kinetics};
-pub use slots::{Mover, SlotMaps, hold_side_by_side, step_pieces};
+pub use slots::{Mover, SlotMaps, step_pieces};
 pub use temperature::{REFERENCE_C, TemperatureLaw};

@@ -1,7 +1,6 @@
 //! Maps of slots: what one class does while one row, its own or another, is selected.
 
-use super::affine::{LANES, Lanes, Map};
-use super::chain::Rates;
+use super::affine::Map;
 use super::classes::Class;
 use super::kinetics::Kinetics;
 use crate::drive::{Field, Piece};
@@ -22,25 +21,6 @@ impl Mover<'_> {
             .rates(&self.class, pixel_v, self.temperature_c)
             .map(seconds * self.stretch)
     }
-}
-
-/// The maps of one class of one suspension at several temperatures, the last one again in lanes that are left: of `seconds` (before stretching) at a
-/// constant pixel voltage. Nothing moves where there are no movers.
-pub fn hold_side_by_side(movers: &[Mover], pixel_v: f64, seconds: f64) -> Map<Lanes> {
-    let mut each = [(Rates::default(), 0.0); LANES];
-    let exchanges = movers.first().map(|m| m.kinetics.exchanges(pixel_v));
-    let exchanges = exchanges.unwrap_or_default();
-    for (lane, each) in each.iter_mut().enumerate() {
-        if let Some(m) = movers.get(lane) {
-            let kinetics = m.kinetics;
-            let rates = kinetics.rates_among(&exchanges, &m.class, pixel_v, m.temperature_c);
-            *each = (rates, seconds * m.stretch);
-        }
-    }
-    for lane in movers.len()..LANES {
-        each[lane] = each[lane.saturating_sub(1)];
-    }
-    Rates::maps(&each)
 }
 
 /// Powers of the tick maps of one field, from which any slot is two to five compositions.
