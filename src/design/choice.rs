@@ -347,8 +347,10 @@ pub fn united(lists: impl Iterator<Item = Vec<Span>>) -> Vec<Span> {
 
 /// Adds a span to disjoint rising ones; quick where it lies near the last of them.
 fn unite(union: &mut Vec<Span>, mut span: Span) {
-    let above = |u: &Span| u.low > span.high;
-    let end = union.iter().rposition(|u| !above(u)).map_or(0, |i| i + 1);
+    let mut end = union.len();
+    while end > 0 && union[end - 1].low > span.high {
+        end -= 1;
+    }
     let mut begin = end;
     while begin > 0 && union[begin - 1].high >= span.low {
         begin -= 1;

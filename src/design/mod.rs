@@ -33,6 +33,7 @@ mod request;
 pub mod search;
 pub mod shading;
 mod side_by_side;
+mod spare;
 pub mod sweep;
 mod unmet;
 mod warm;

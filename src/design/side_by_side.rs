@@ -2,8 +2,9 @@
 //! fraction of the time. No content bends in a plain field, so that every map is one.
 
 use super::reach::{Climate, Corner, Others, Reach, Scheme, Scope};
+use super::spare::Maps;
 use crate::drive::Field;
-use crate::pigment::{LANES, Lanes, Map, Mover, Ranks, State, composed, value};
+use crate::pigment::{LANES, Lanes, Map, Mover, Ranks, State, add_squares, composed, value};
 use crate::response::COVERAGE_ROW;
 use multiversion::multiversion;
 use std::iter::StepBy;
@@ -128,11 +129,11 @@ fn by_climate(scope: &Scope, scheme: &Scheme, climates: &[Climate]) -> Vec<RankM
 /// One field of a scheme for one rank.
 struct FieldMaps {
     /// The pixel's own slot with 0…slot_ticks on, without the guard.
-    own: Vec<Map<Lanes>>,
+    own: Maps,
     guard: Map<Lanes>,
     /// The whole slot of another row, to the powers 1, 2, 4, …: at the lower and at the higher of its two voltages, half at
     /// each; none where nobody asks.
-    other: [Vec<Map<Lanes>>; 3],
+    other: [Maps; 3],
 }
 
 /// Movers side by side.
@@ -203,23 +204,26 @@ fn field_maps(
     let dark = ranks.holds(field.data_v, [half_s]);
     let on = ranks.holds(field.own_on_v(), [tick_s]);
     let off = ranks.holds(field.own_off_v(), [tick_s]);
-    let mut room = Vec::new();
+    let mut room = Maps::new();
     let of = |k: usize| {
         let ([guard], [light], [dark]) = (&guard[k], &light[k], &dark[k]);
-        let mut other = [const { Vec::new() }; 3];
-        for &content in contents {
-            let (first, second) = match content {
-                Others::Off => (light, light),
-                Others::On => (dark, dark),
-                Others::Half => (dark, light),
-            };
-            other[content as usize] = squares(first, second, guard, panel_rows - 1);
-        }
-        FieldMaps {
-            own: own_slots(&on[k][0], &off[k][0], field.slot_ticks as usize, &mut room),
+        let mut maps = FieldMaps {
+            own: Maps::new(),
             guard: *guard,
-            other,
+            other: std::array::from_fn(|_| Maps::new()),
+        };
+        for &content in contents {
+            let halves = match content {
+                Others::Off => [light, light],
+                Others::On => [dark, dark],
+                Others::Half => [dark, light],
+            };
+            let other = &mut maps.other[content as usize];
+            squares(halves, guard, panel_rows - 1, other);
         }
+        let ticks = field.slot_ticks as usize;
+        own_slots(&on[k][0], &off[k][0], ticks, &mut room, &mut maps.own);
+        maps
     };
     (0..ranks.len()).map(of).collect()
 }
@@ -227,12 +231,13 @@ fn field_maps(
 /// The powers 1, 2, 4, … of a slot of two halves and a guard, as far as so many rows need them.
 #[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
 fn squares(
-    first: &Map<Lanes>,
-    second: &Map<Lanes>,
+    [first, second]: [&Map<Lanes>; 2],
     guard: &Map<Lanes>,
     rows: usize,
-) -> Vec<Map<Lanes>> {
-    first.then(second).then(guard).squares(rows)
+    squares: &mut Vec<Map<Lanes>>,
+) {
+    squares.push(first.then(second).then(guard));
+    add_squares(squares, rows);
 }
 
 /// The own slot with every number of ticks on; `offs` is room to work in.
@@ -242,19 +247,18 @@ fn own_slots(
     off: &Map<Lanes>,
     ticks: usize,
     offs: &mut Vec<Map<Lanes>>,
-) -> Vec<Map<Lanes>> {
+    own: &mut Vec<Map<Lanes>>,
+) {
     offs.clear();
     let (mut before, mut after) = (Map::IDENTITY, Map::IDENTITY);
     for _ in 0..=ticks {
         offs.push(after);
         after = after.then(off);
     }
-    let mut own = Vec::with_capacity(ticks + 1);
     for off in offs.iter().rev() {
         own.push(before.then(off));
         before = before.then(on);
     }
-    own
 }
 
 /// What stands around the last own slot of a rank in each corner.
@@ -291,35 +295,40 @@ impl Around {
 fn each_block<T: Copy + Default>(
     ranks: &[RankMaps],
     corners: &[(usize, Others)],
-    add: impl Fn(&Map<Lanes>, &Around, Range<usize>, &mut [T]),
+    add: impl Fn(&[Map<Lanes>], &Around, Range<usize>, &mut [T]),
     mut see: impl FnMut(StepBy<Range<usize>>, &[T]),
 ) {
-    /// States that stay in the fastest cache while ticks and ranks go by.
+    /// States and ticks whose coverage in all corners stays in the fastest cache while ranks go by.
     const BLOCK: usize = 16;
+    const TICKS: usize = 4;
     let arounds: Vec<Around> = ranks.iter().map(|r| Around::new(r, corners)).collect();
     let Some(first) = arounds.first() else { return };
     let count = first.states.len() / corners.len();
     let ticks = ranks[0].fields.last().map_or(0, |f| f.own.len());
-    let mut coverage = Vec::with_capacity(BLOCK * corners.len());
+    let mut coverage = Vec::new();
     for from in (0..count).step_by(BLOCK) {
         let block = from..count.min(from + BLOCK);
-        for tick in 0..ticks {
+        let each = block.len() * corners.len();
+        for from in (0..ticks).step_by(TICKS) {
+            let some = from..ticks.min(from + TICKS);
             coverage.clear();
-            coverage.resize(block.len() * corners.len(), T::default());
+            coverage.resize(some.len() * each, T::default());
             for (rank, around) in ranks.iter().zip(&arounds) {
-                let own = &rank.fields[rank.fields.len() - 1].own[tick];
+                let own = &rank.fields[rank.fields.len() - 1].own[some.clone()];
                 add(own, around, block.clone(), &mut coverage);
             }
-            let choices = block.start * ticks + tick..block.end * ticks;
-            see(choices.step_by(ticks), &coverage);
+            for (tick, coverage) in some.zip(coverage.chunks(each)) {
+                let choices = block.start * ticks + tick..block.end * ticks;
+                see(choices.step_by(ticks), coverage);
+            }
         }
     }
 }
 
-/// Adds a rank's share of the coverage of some states with this own slot last, one class after another.
+/// Adds a rank's share of the coverage of some states with each of these own slots last, one class after another.
 #[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
 fn add_by_climate(
-    own: &Map<Lanes>,
+    own: &[Map<Lanes>],
     around: &Around,
     block: Range<usize>,
     coverage: &mut [ByClimate],
@@ -333,7 +342,7 @@ fn add_by_climate(
 
 /// The same lane by lane.
 #[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
-fn add(own: &Map<Lanes>, around: &Around, block: Range<usize>, coverage: &mut [Lanes]) {
+fn add(own: &[Map<Lanes>], around: &Around, block: Range<usize>, coverage: &mut [Lanes]) {
     seen(own, around, block, coverage, |sum, share| {
         *sum = *sum + share
     });
@@ -342,7 +351,7 @@ fn add(own: &Map<Lanes>, around: &Around, block: Range<usize>, coverage: &mut [L
 /// Hands `add` what is seen of each state of a block in each corner.
 #[inline(always)]
 fn seen<T>(
-    own: &Map<Lanes>,
+    own: &[Map<Lanes>],
     around: &Around,
     block: Range<usize>,
     coverage: &mut [T],
@@ -350,11 +359,14 @@ fn seen<T>(
 ) {
     let corners = around.eyes.len();
     let states = around.states.chunks_exact(around.states.len() / corners);
+    let each = block.len() * corners;
     for (corner, (eye, states)) in around.eyes.iter().zip(states).enumerate() {
-        let eye = own.pulled_back(eye);
-        let column = coverage[corner..].iter_mut().step_by(corners);
-        for (coverage, x) in column.zip(&states[block.clone()]) {
-            add(coverage, value(&eye, x));
+        for (own, coverage) in own.iter().zip(coverage.chunks_exact_mut(each)) {
+            let eye = own.pulled_back(eye);
+            let column = coverage[corner..].iter_mut().step_by(corners);
+            for (coverage, x) in column.zip(&states[block.clone()]) {
+                add(coverage, value(&eye, x));
+            }
         }
     }
 }
@@ -381,7 +393,7 @@ fn go_around(rank: &RankMaps, row: usize, others: Others, around: &mut Around) {
         next.clear();
         for x in states.iter() {
             let x = before.apply(x);
-            for own in &field.own {
+            for own in field.own.iter() {
                 next.push(after.apply(&own.apply(&x)));
             }
         }

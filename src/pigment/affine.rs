@@ -147,12 +147,8 @@ impl<T: Number> Map<T> {
     /// The powers 1, 2, 4, … as far as the `n`-th needs them, at least the first.
     #[inline(always)]
     pub fn squares(&self, n: usize) -> Vec<Map<T>> {
-        let mut all = Vec::with_capacity(usize::BITS as usize - n.leading_zeros() as usize + 1);
-        all.push(*self);
-        while n >> all.len() > 0 {
-            let last = &all[all.len() - 1];
-            all.push(last.then(last));
-        }
+        let mut all = vec![*self];
+        add_squares(&mut all, n);
         all
     }
 
@@ -165,6 +161,15 @@ impl<T: Number> Map<T> {
             all.push(all[k].then(self));
         }
         all
+    }
+}
+
+/// Squares behind a map as far as its `n`-th power needs them.
+#[inline(always)]
+pub fn add_squares<T: Number>(all: &mut Vec<Map<T>>, n: usize) {
+    while n >> all.len() > 0 {
+        let last = &all[all.len() - 1];
+        all.push(last.then(last));
     }
 }
 

@@ -10,7 +10,7 @@ mod slots;
 mod temperature;
 
 pub use abreast::Ranks;
-pub use affine::{LANES, Lanes, Map, Number, PACKED, SPREAD, State, composed, value};
+pub use affine::{LANES, Lanes, Map, Number, PACKED, SPREAD, State, add_squares, composed, value};
 pub use chain::Rates;
 pub use classes::{Class, Spread, gauss_hermite};
 pub use column::{Around, Column, Run};
