@@ -334,8 +334,10 @@ fn add_by_climate(
     coverage: &mut [ByClimate],
 ) {
     seen(own, around, block, coverage, |sum, share| {
-        for lane in 0..CLIMATES {
-            sum[lane] = sum[lane] + share.0[lane] + share.0[CLIMATES + lane];
+        let (first, second) = share.0.split_at(CLIMATES);
+        for ((sum, first), second) in sum.iter_mut().zip(first).zip(second) {
+            *sum += first;
+            *sum += second;
         }
     });
 }
