@@ -1,4 +1,4 @@
-//! What schemes of plain fields reach, several climates side by side: the same as [`Reach`] one climate after another, in a
+//! What schemes of plain fields reach, classes and climates side by side: the same as [`Reach`] one climate after another, in a
 //! fraction of the time. No content bends in a plain field, so that every map is one.
 
 use super::reach::{Climate, Corner, Others, Reach, Scheme, Scope};
