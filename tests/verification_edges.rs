@@ -51,6 +51,7 @@ const STEP_LSTAR: f64 = 8.0;
 const BAND: BandClimate = BandClimate {
     low_c: 12.0,
     design_c: 18.0,
+    factor: 1.0,
     high_c: 25.0,
     rounding: 0.005,
 };

@@ -373,6 +373,7 @@ fn band() -> (BandClimate, Vec<Climate>) {
     let band = BandClimate {
         low_c: 12.0,
         design_c: 18.0,
+        factor: 1.0,
         high_c: 25.0,
         rounding: 0.005,
     };

@@ -38,6 +38,7 @@ fn frame() -> Frame {
     let band = BandClimate {
         low_c: 10.0,
         design_c: 15.0,
+        factor: 1.0,
         high_c: 20.0,
         rounding: 0.0,
     };

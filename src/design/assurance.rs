@@ -6,7 +6,7 @@
 //! leaves greys even and in order. For the panel that was fitted that is no more than the merit proved, whose ladder is one of those.
 //! Told beside it is the same against the set's own targets, which forgives nothing.
 
-use super::climate::{BandClimate, rounding};
+use super::climate::BandClimate;
 use super::outcome::Design;
 use super::proof::Finished;
 use super::reach::{Climate, Scheme};
@@ -142,17 +142,7 @@ struct Judged<'a> {
 
 impl<'a> Judged<'a> {
     fn of(design: &'a Design, band: &'a Band, drivers: &Drivers, fitted: &Response) -> Self {
-        let t = &band.temperature_c;
-        let climate = BandClimate {
-            low_c: t.low,
-            design_c: t.design,
-            high_c: t.high,
-            rounding: if t.low == t.high {
-                0.0
-            } else {
-                rounding(drivers)
-            },
-        };
+        let climate = BandClimate::of(band, drivers);
         let entries = band.stretch.iter().map(|s| Climate {
             temperature_c: s.temperature_c,
             stretch: s.factor,

@@ -1,4 +1,4 @@
-//! How many temperature bands: as many as widen the coldest one's ladder.
+//! How many temperature bands, and how long their ticks are played: as many as widen the coldest one's ladder.
 
 use super::climate::BandClimate;
 use super::outcome::{BandTrial, TrialOutcome};
@@ -8,62 +8,100 @@ use super::reach::{Climate, lstars_of};
 use crate::drive::Field;
 
 /// Numbers of bands that are tried, and the gain in span that pays for more of them, L*.
-pub(super) const BAND_COUNTS: [usize; 8] = [1, 2, 3, 4, 6, 8, 12, 20];
+const BAND_COUNTS: [usize; 8] = [1, 2, 3, 4, 6, 8, 12, 20];
 pub const BAND_GAIN_LSTAR: f64 = 0.75;
 /// Share of the tolerance that temperature alone may take before a number of bands is searched at all.
 pub const TEMPERATURE_SHARE: f64 = 0.55;
 
+impl BandTrial {
+    /// Whether it is that of some bands.
+    pub(super) fn is_of(&self, bands: &[BandClimate]) -> bool {
+        self.bands == bands.len() && bands.first().is_some_and(|b| b.factor == self.factor)
+    }
+}
+
 impl Planner<'_> {
-    /// As many bands as widen the coldest band's ladder, `least` or more; `trials` takes up what was considered.
+    /// The ways to split the range into bands, in the order in which they are tried: few to many with durations as they stand at
+    /// the design temperature; then, where the clock has room, with durations played longer.
+    pub(super) fn splits(&self) -> Vec<Vec<BandClimate>> {
+        let (min_c, max_c) = self.range_c;
+        let (law, drivers) = (self.response.kinetics.temperature, &self.panel.drivers);
+        let counts = BAND_COUNTS.iter();
+        let mut splits: Vec<Vec<BandClimate>> = counts
+            .map(|&count| BandClimate::split(min_c, max_c, count, law, drivers))
+            .collect();
+        splits.dedup();
+        let slowed = |bands: &Vec<BandClimate>| -> Option<Vec<BandClimate>> {
+            bands.iter().map(|b| b.slowed(law, drivers)).collect()
+        };
+        let slow: Vec<_> = splits.iter().filter_map(slowed).collect();
+        splits.extend(slow);
+        splits
+    }
+
+    /// Whether temperature leaves the best scheme of a pool enough of the tolerance in a split; always so of the last of its clock.
+    pub(super) fn narrow_enough(
+        &self,
+        splits: &[Vec<BandClimate>],
+        split: usize,
+        pool: &Pool,
+    ) -> bool {
+        let bands = &splits[split];
+        let more = splits.get(split + 1);
+        let last = more.is_none_or(|m| m.len() <= bands.len());
+        let most = TEMPERATURE_SHARE * self.request.tolerance_steps;
+        last || self.temperature_blur_steps(&bands[0], pool) <= most
+    }
+
+    /// Which of some splits, `first` or later, widens the coldest band's ladder, with that band's schemes; `trials` takes up what
+    /// was considered.
     pub(super) fn band_count(
         &self,
-        least: usize,
+        splits: &[Vec<BandClimate>],
+        first: usize,
         trials: &mut Vec<BandTrial>,
-    ) -> std::result::Result<(Vec<BandClimate>, Pool), Shortfall> {
-        let (min_c, max_c) = self.range_c;
+    ) -> std::result::Result<(usize, Pool), Shortfall> {
+        let (min_c, _) = self.range_c;
         (self.progress)(&format!("schemes at {min_c} °C"));
-        let law = self.response.kinetics.temperature;
         let mut tried = vec![self.widest_pool(BandClimate::point(min_c), &[], self.starts())];
-        let mut best: Option<(Vec<BandClimate>, Pool)> = None;
-        let last = BAND_COUNTS[BAND_COUNTS.len() - 1];
-        for count in BAND_COUNTS.into_iter().filter(|&c| c >= least) {
-            let bands = BandClimate::split(min_c, max_c, count, law, &self.panel.drivers);
-            let Some(&coldest) = bands.first() else {
-                continue;
-            };
-            let blur = self.temperature_blur_steps(&coldest, &tried[0]);
-            trials.retain(|t| t.bands != count);
-            trials.push(BandTrial {
-                bands: count,
-                temperature_steps: blur,
-                span_lstar: None,
-                outcome: TrialOutcome::TooWide,
-            });
-            if blur > TEMPERATURE_SHARE * self.request.tolerance_steps && count != last {
-                continue;
+        let mut best: Option<(usize, Pool)> = None;
+        let (plain, slow): (Vec<usize>, Vec<usize>) =
+            (first..splits.len()).partition(|&i| splits[i][0].factor == 1.0);
+        for mut group in [plain, slow] {
+            if let Some((found, _)) = &best {
+                if self.effort != Effort::Full {
+                    break;
+                }
+                // As many bands with durations played longer may do better.
+                group.retain(|&i| splits[i].len() == splits[*found].len());
             }
-            let (low_c, high_c) = (coldest.low_c, coldest.high_c);
-            (self.progress)(&format!("coldest of {count} bands, {low_c} to {high_c} °C"));
-            let seeds = match self.effort {
-                Effort::Brief => 0,
-                _ if tried.len() == 1 => self.starts(),
-                _ => self.starts() / 2,
-            };
-            let pool = self.widest_pool(coldest, &tried, seeds);
-            let before = best.as_ref().and_then(|(_, p)| p.span_lstar());
-            let gained = pool
-                .span_lstar()
-                .is_some_and(|s| before.is_none_or(|b| s >= b + BAND_GAIN_LSTAR));
-            if let Some(trial) = trials.last_mut() {
-                trial.span_lstar = pool.span_lstar();
-                trial.outcome = TrialOutcome::Searched;
-            }
-            tried.push(pool.clone());
-            if gained {
-                best = Some((bands, pool));
-            }
-            if before.is_some() && !gained || gained && self.effort != Effort::Full {
-                break;
+            for split in group {
+                let bands = &splits[split];
+                let narrow = self.narrow_enough(splits, split, &tried[0]);
+                let pool = narrow.then(|| self.coldest_pool(bands, &tried));
+                let span_lstar = pool.as_ref().and_then(Pool::span_lstar);
+                trials.retain(|t| !t.is_of(bands));
+                trials.push(BandTrial {
+                    bands: bands.len(),
+                    factor: bands[0].factor,
+                    temperature_steps: self.temperature_blur_steps(&bands[0], &tried[0]),
+                    span_lstar,
+                    outcome: match narrow {
+                        true => TrialOutcome::Searched,
+                        false => TrialOutcome::TooWide,
+                    },
+                });
+                let Some(pool) = pool else { continue };
+                let before = best.as_ref().and_then(|(_, p)| p.span_lstar());
+                let gained =
+                    span_lstar.is_some_and(|s| before.is_none_or(|b| s >= b + BAND_GAIN_LSTAR));
+                tried.push(pool.clone());
+                if gained {
+                    best = Some((split, pool));
+                }
+                if before.is_some() && !gained || gained && self.effort != Effort::Full {
+                    break;
+                }
             }
         }
         best.ok_or(Shortfall {
@@ -72,12 +110,37 @@ impl Planner<'_> {
         })
     }
 
+    /// Schemes for the coldest of some bands, also from what was tried before.
+    fn coldest_pool(&self, bands: &[BandClimate], tried: &[Pool]) -> Pool {
+        let (coldest, count) = (bands[0], bands.len());
+        let played = match coldest.factor {
+            1.0 => String::new(),
+            factor => format!(", durations played {factor:.2} times as long"),
+        };
+        let (low_c, high_c) = (coldest.low_c, coldest.high_c);
+        (self.progress)(&format!(
+            "coldest of {count} bands, {low_c} to {high_c} °C{played}"
+        ));
+        let seeds = match self.effort {
+            Effort::Brief => 0,
+            _ if tried.len() == 1 => self.starts(),
+            _ => self.starts() / 2,
+        };
+        self.widest_pool(coldest, tried, seeds)
+    }
+
     /// Half of what the band's ends alone make of a grey of the pool's best scheme, the worst of a few, in steps.
     pub(super) fn temperature_blur_steps(&self, band: &BandClimate, pool: &Pool) -> f64 {
         let Some(best) = pool.schemes.first() else {
             return 0.0;
         };
         let (rows, drivers) = (self.panel.rows, &self.panel.drivers);
+        // The scheme's durations stand as they are; where they are played longer, the clock is that much finer.
+        let band = BandClimate {
+            factor: 1.0,
+            rounding: band.rounding / band.factor,
+            ..*band
+        };
         let climates = band.corners(&band.fitted(self.response, &best.scheme, rows, drivers));
         let blur = |part: u32| {
             let ticks = |f: &Field| f.slot_ticks * part / GREYS;

@@ -19,8 +19,8 @@ const COARSE_ROUNDS: usize = 4;
 /// How often the design is begun anew from what the fine grid holds.
 const FINE_ROUNDS: usize = 2;
 /// Work on a grid, in regions bounded; see [`Branching`].
-const WORK: u64 = 16_000_000;
-const WORK_COARSE: u64 = 800_000;
+const WORK: u64 = 6_000_000;
+const WORK_COARSE: u64 = 300_000;
 /// Regions that the certificate keeps: of a frame, and in all.
 const KEPT_OF_FRAME: usize = 2;
 const KEPT: usize = 48;

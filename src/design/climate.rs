@@ -6,15 +6,18 @@ use crate::drive::Field;
 use crate::pigment::TemperatureLaw;
 use crate::project::{Drivers, StretchRange};
 use crate::response::Response;
+use crate::waveforms::Band;
 use argmin::core::{CostFunction, Executor};
 use argmin::solver::brent::BrentRoot;
 
-/// A band: its ends, and the temperature at which durations stand as they are.
+/// A band: its ends, and the temperature that its durations are chosen for.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct BandClimate {
     pub low_c: f64,
     pub design_c: f64,
     pub high_c: f64,
+    /// On every duration at the design temperature; 1: durations stand as they are there.
+    pub factor: f64,
     /// Half of the clock's stretch step: how far a factor may be off; 0 without stretching.
     pub rounding: f64,
 }
@@ -26,7 +29,21 @@ impl BandClimate {
             low_c: temperature_c,
             design_c: temperature_c,
             high_c: temperature_c,
+            factor: 1.0,
             rounding: 0.0,
+        }
+    }
+
+    /// The climate of a band as its file has it.
+    pub fn of(band: &Band, drivers: &Drivers) -> Self {
+        let limits = band.temperature_c;
+        let wide = limits.low < limits.high;
+        BandClimate {
+            low_c: limits.low,
+            design_c: limits.design,
+            high_c: limits.high,
+            factor: band.stretch_factor(limits.design),
+            rounding: if wide { rounding(drivers) } else { 0.0 },
         }
     }
 
@@ -52,20 +69,32 @@ impl BandClimate {
                 } else {
                     at(k as f64 + 1.0)
                 },
+                factor: 1.0,
                 rounding,
             })
             .collect()
+    }
+
+    /// The same band with shorter durations, played as much longer: a step of the clock is then a smaller part of them. None
+    /// where the clock's range leaves no room beside what the cold end needs.
+    pub fn slowed(self, law: TemperatureLaw, drivers: &Drivers) -> Option<Self> {
+        let range = drivers.stretch.filter(|_| !self.is_point())?;
+        let cold = law.speed(self.design_c) / law.speed(self.low_c);
+        let most = (range.max / (COLD_MARGIN * cold)).min(SLOWEST);
+        let steps = ((most - 1.0) / range.step + 1e-9).floor();
+        let factor = 1.0 + steps * range.step;
+        (factor >= LEAST_SLOWED).then_some(BandClimate { factor, ..self })
     }
 
     fn is_point(&self) -> bool {
         self.low_c == self.high_c
     }
 
-    /// The design climate: durations as they stand.
+    /// The design climate.
     pub fn design(&self) -> Climate {
         Climate {
             temperature_c: self.design_c,
-            stretch: 1.0,
+            stretch: self.factor,
         }
     }
 
@@ -121,7 +150,7 @@ impl BandClimate {
                 };
                 suited.stretch(self.design(), range)
             }
-            _ => 1.0,
+            _ => self.factor,
         };
         Climate {
             temperature_c,
@@ -135,7 +164,7 @@ impl BandClimate {
         let factor = |t: f64| {
             drivers
                 .stretch
-                .map_or(1.0, |_| speed(self.design_c) / speed(t))
+                .map_or(1.0, |_| self.factor * speed(self.design_c) / speed(t))
         };
         [self.low_c, self.high_c]
             .map(|t| Climate {
@@ -185,7 +214,8 @@ impl BandClimate {
     /// The longest stretch that the clock plays in the band: the largest entry, on the nearest of the clock's steps,
     /// which count from 1.
     pub fn longest(&self, stretch: &[Climate]) -> f64 {
-        let largest = stretch.iter().map(|c| c.stretch).fold(1.0, f64::max);
+        let factors = stretch.iter().map(|c| c.stretch);
+        let largest = factors.fold(self.factor, f64::max);
         let step = 2.0 * self.rounding;
         if step > 0.0 {
             1.0 + ((largest - 1.0) / step).round() * step
@@ -196,7 +226,7 @@ impl BandClimate {
 }
 
 /// Half of the clock's stretch step: how far a factor may be off; 0 without stretching.
-pub(super) fn rounding(drivers: &Drivers) -> f64 {
+fn rounding(drivers: &Drivers) -> f64 {
     drivers.stretch.map_or(0.0, |s| 0.5 * s.step)
 }
 
@@ -217,6 +247,13 @@ fn interpolated(stretch: &[Climate], temperature_c: f64) -> Climate {
         stretch: factor,
     }
 }
+
+/// Durations are played so many times as long at most: ticks get as much coarser.
+const SLOWEST: f64 = 2.0;
+/// Less than this is not worth it.
+const LEAST_SLOWED: f64 = 1.2;
+/// How much more stretch a cold end may need than the liquid's speed asks for: thresholds move too.
+const COLD_MARGIN: f64 = 1.02;
 
 /// A range wider than this has its band edges at tenths of a degree, which tables and people prefer.
 const WIDE_C: f64 = 10.0;
@@ -277,7 +314,8 @@ impl Suited<'_> {
     fn stretch(mut self, design: Climate, range: StretchRange) -> f64 {
         self.target_lstar = self.lstar(design);
         let law = self.response.kinetics.temperature;
-        let guess = law.speed(design.temperature_c) / law.speed(self.temperature_c);
+        let faster = law.speed(design.temperature_c) / law.speed(self.temperature_c);
+        let guess = design.stretch * faster;
         // Thresholds move little, so that the liquid's speed is nearly right.
         let found = BRACKETS.iter().find_map(|&(low, high)| {
             let solver = BrentRoot::new(guess * low, guess * high, 1e-5);

@@ -16,7 +16,7 @@ pub struct EdgeError {
     /// With that factor, on the worse side of the clock's rounding.
     pub error_lstar: f64,
     pub error_steps: f64,
-    /// With durations as they stand.
+    /// With durations as at the design temperature.
     pub unstretched_error_lstar: f64,
     pub unstretched_error_steps: f64,
 }
@@ -42,7 +42,10 @@ pub fn edge_errors(
             band.rounded_either_way(*c)
         };
         let error = error_lstar(&played)?;
-        let unstretched = error_lstar(&[Climate { stretch: 1.0, ..*c }])?;
+        let unstretched = error_lstar(&[Climate {
+            stretch: band.factor,
+            ..*c
+        }])?;
         Some(EdgeError {
             temperature_c: c.temperature_c,
             factor: c.stretch,

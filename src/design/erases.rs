@@ -72,15 +72,20 @@ fn clearing<'e>(erase: &'e mut Erase, panel: &Panel) -> impl Iterator<Item = &'e
 /// asks so; then each as short as that limit allows, and halfway there (geometric mean).
 ///
 /// Never shorter than half of what readings saw at the coldest: by the superposition of time and temperature an erase in the
-/// heat drives the pigment further than the same in the cold. An erase stands as it is where no length will do.
+/// heat drives the pigment further than the same in the cold. An erase stands as it is where no length will do. Where durations
+/// are played longer, all that an erase has is as much shorter.
 pub fn sized(panel: &Panel, response: &Response, band: &BandClimate) -> Vec<Erase> {
     let climates = band.corners(&band.by_speed(response, &panel.drivers));
-    let usable = usable(panel);
+    let usable: Vec<Erase> = usable(panel)
+        .into_iter()
+        .map(|e| shortened(e, band.factor))
+        .collect();
     let sizing = |erase| Sizing {
         erase,
         panel,
         response,
         climates: &climates,
+        factor: band.factor,
     };
     let least: Vec<f64> = usable.iter().map(|e| sizing(e).least_factor()).collect();
     let lengths: [fn(f64) -> f64; 3] = [
@@ -93,6 +98,17 @@ pub fn sized(panel: &Panel, response: &Response, band: &BandClimate) -> Vec<Eras
         each.map(|(erase, &least)| sizing(erase).scaled(length(least)))
     });
     all.collect()
+}
+
+/// An erase that, played `factor` times as long, lasts as long as it did, or a little longer.
+fn shortened(mut erase: Erase, factor: f64) -> Erase {
+    if factor == 1.0 {
+        return erase;
+    }
+    let shorter = |ms: f64| (ms / factor / LENGTH_MS - ROUNDING).ceil() * LENGTH_MS;
+    erase.strokes.iter_mut().for_each(|s| s.ms = shorter(s.ms));
+    erase.rest_ms = shorter(erase.rest_ms);
+    erase
 }
 
 /// Strokes of the shortest erase that a band's schemes may use, s.
@@ -108,6 +124,8 @@ struct Sizing<'a> {
     panel: &'a Panel,
     response: &'a Response,
     climates: &'a [Climate],
+    /// How many times as long durations are played.
+    factor: f64,
 }
 
 impl Sizing<'_> {
@@ -134,7 +152,8 @@ impl Sizing<'_> {
             let left = left_lstar(&self.scaled(factor), self.response, self.climates);
             left <= self.panel.limits.ghost_lstar
         };
-        let mut short = LEAST_SHARE * weakest(self.climates, self.panel, self.response);
+        let weakest = weakest(self.climates, self.panel, self.response);
+        let mut short = LEAST_SHARE * self.factor * weakest;
         if longest_ms == 0.0 || most <= short || !kept(most) {
             return 1.0;
         }

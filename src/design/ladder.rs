@@ -167,9 +167,9 @@ impl Planner<'_> {
     }
 
     /// Span of the common ladder; 0 where there is none.
-    pub fn common_span(&self, candidates: &[Candidates]) -> f64 {
+    pub fn common_span(&self, candidates: &[Candidates], demand: Demand) -> f64 {
         let all: Vec<&Candidates> = candidates.iter().collect();
-        self.ladder_of(&all, self.search_demand())
+        self.ladder_of(&all, demand)
             .map_or(0.0, |l| step_of(&l) * (l.len() - 1) as f64)
     }
 

@@ -103,6 +103,8 @@ pub enum TrialOutcome {
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct BandTrial {
     pub bands: usize,
+    /// On every duration at the design temperature.
+    pub factor: f64,
     /// How far the coldest band's edges alone move one of its greys from the middle, in steps, stretching included.
     pub temperature_steps: f64,
     /// Widest ladder found for the coldest band, L*.

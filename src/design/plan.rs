@@ -2,12 +2,12 @@
 
 use super::assurance::Assurance;
 use super::assuring;
-use super::band_count::{BAND_COUNTS, BAND_GAIN_LSTAR};
+use super::band_count::BAND_GAIN_LSTAR;
 use super::charge::ChargeLimit;
 use super::choice::Demand;
 use super::climate::BandClimate;
 use super::erases::{sized, usable};
-use super::figures::{Draft, span};
+use super::figures::Draft;
 use super::ladder::Candidates;
 use super::outcome::{BandTrial, Design, TrialOutcome};
 use super::pool::{Pool, Shortfall};
@@ -36,6 +36,8 @@ const STARTS_QUICK: usize = 2;
 const COMMON_ROUNDS: usize = 2;
 /// Numbers of bands searched in full, at most, where the proof bears out none: what binds is then not the bands' width.
 const FULL_SEARCHES: usize = 3;
+/// Beyond so many bands each is searched for itself only where schemes found band by band don't go together.
+const FEW_BANDS: usize = 6;
 /// How often a ladder is chosen anew where the proof finds more than the choice saw.
 const PROOF_ROUNDS: usize = 5;
 
@@ -168,63 +170,76 @@ impl Planner<'_> {
             let design = self.best_of(&mut candidates)?;
             return Ok((design, candidates));
         }
-        let mut least = 1;
+        let splits = self.splits();
+        let mut first = 0;
         let mut trials = Vec::new();
         let mut searched = 0;
         loop {
             searched += 1;
-            let (bands, coldest) = self.band_count(least, &mut trials)?;
-            least = bands.len() + 1;
-            let mut candidates = self.bands(&bands, coldest);
-            if self.effort == Effort::Full && self.request.share == LadderShare::Common {
-                self.or_briefly(&bands, &mut candidates);
-            }
-            match self.best_of(&mut candidates) {
-                // The coldest band has a ladder, but not all bands together: narrower ones may.
+            let (split, coldest) = self.band_count(&splits, first, &mut trials)?;
+            first = split + 1;
+            match self.in_bands(&splits[..=split], coldest) {
+                // The coldest band has a ladder, but not all bands together: others may.
                 Err(short)
                     if short.assured.is_none()
                         && self.effort != Effort::Quick
                         && searched < FULL_SEARCHES
-                        && BAND_COUNTS.iter().any(|&c| c >= least) =>
+                        && first < splits.len() =>
                 {
-                    let failed = trials.iter_mut().filter(|t| t.bands == bands.len());
+                    let failed = trials.iter_mut().filter(|t| t.is_of(&splits[split]));
                     failed.for_each(|t: &mut BandTrial| t.outcome = TrialOutcome::NotTogether);
                 }
                 outcome => {
-                    let design = outcome.map(|design| Design {
-                        bands_tried: trials,
-                        ..design
-                    });
-                    return design.map(|design| (design, candidates));
+                    let (mut design, candidates) = outcome?;
+                    design.bands_tried = trials;
+                    return Ok((design, candidates));
                 }
             }
         }
     }
 
-    /// Takes the candidates of a brief search over the same bands where their common ladder is wider: ascents from fewer starts may
-    /// end on schemes that go better together.
-    fn or_briefly(&self, bands: &[BandClimate], candidates: &mut Vec<Candidates>) {
+    /// The best design in the last of some splits, from schemes of its coldest band.
+    fn in_bands(
+        &self,
+        splits: &[Vec<BandClimate>],
+        coldest: Pool,
+    ) -> std::result::Result<(Design, Vec<Candidates>), Shortfall> {
+        let mut candidates = match self.effort {
+            Effort::Full => self.widest_together(splits, coldest),
+            _ => self.joined(&splits[splits.len() - 1], coldest, &[])?,
+        };
+        let design = self.best_of(&mut candidates)?;
+        Ok((design, candidates))
+    }
+
+    /// Schemes for the bands of the last of some splits: found band by band for what the bands before leave, from the coldest's
+    /// own and from those of a brief search; or each for itself. Which go better together can't be told beforehand.
+    fn widest_together(&self, splits: &[Vec<BandClimate>], coldest: Pool) -> Vec<Candidates> {
+        let last = splits.len() - 1;
+        let bands = &splits[last];
+        if self.request.share == LadderShare::PerBand {
+            return self.bands(bands, coldest);
+        }
         let brief = Planner {
             effort: Effort::Brief,
             ..*self
         };
-        let Ok((found, coldest)) = brief.band_count(bands.len(), &mut Vec::new()) else {
-            return;
-        };
-        if found.len() != bands.len() {
-            return;
+        let found = brief.band_count(splits, last, &mut Vec::new());
+        let briefly = found.and_then(|(_, coldest)| self.joined(bands, coldest, &[]));
+        let joined = self.joined(bands, coldest.clone(), &[]);
+        let mut ways: Vec<Vec<Candidates>> = joined.into_iter().chain(briefly).collect();
+        if ways.is_empty() || bands.len() <= FEW_BANDS {
+            ways.push(self.bands(bands, coldest));
         }
-        let mut others = brief.bands(&found, coldest);
-        brief.widen_together(&mut others);
-        self.widen_together(candidates);
-        let span_lstar = |candidates: &[Candidates]| {
-            let all: Vec<&Candidates> = candidates.iter().collect();
-            self.ladder_of(&all, self.demand())
-                .map_or(0.0, |l| span(&l))
+        let widened = |mut way: Vec<Candidates>| {
+            self.widen_together(&mut way);
+            (self.common_span(&way, self.demand()), way)
         };
-        if span_lstar(&others) > span_lstar(candidates) {
-            *candidates = others;
-        }
+        let wider = |a: (f64, Vec<Candidates>), b: (f64, Vec<Candidates>)| {
+            if b.0 > a.0 { b } else { a }
+        };
+        let widest = ways.into_iter().map(widened).reduce(wider);
+        widest.map_or(Vec::new(), |(_, way)| way)
     }
 
     /// The best design with these candidates and what exhaustive looks, and polished voltages, add to them; proved at once where
@@ -240,13 +255,6 @@ impl Planner<'_> {
             (Effort::Full, 1) => self.certified_polished(candidates),
             // The fine grid is gone through for one table in all rows.
             _ => self.proved(candidates),
-        }
-    }
-
-    fn own_starts(&self) -> usize {
-        match self.effort {
-            Effort::Full => OWN_STARTS,
-            Effort::Brief | Effort::Quick => 0,
         }
     }
 
@@ -329,10 +337,10 @@ impl Planner<'_> {
     /// The longest stretch that a band may come to need: by the liquid's speed, and a step of the clock.
     fn slowest(&self, band: &BandClimate) -> f64 {
         let longest = band.longest(&band.by_speed(self.response, &self.panel.drivers));
-        if longest > 1.0 {
+        if longest > band.factor {
             longest + 2.0 * band.rounding
         } else {
-            1.0
+            band.factor
         }
     }
 
@@ -354,12 +362,16 @@ impl Planner<'_> {
             Goal::Widest(self.search_demand()),
             self.request.budget_s,
         );
-        let mut starts: Vec<Place> = from
-            .iter()
-            .rev()
-            .take(2)
-            .flat_map(|p| p.places(CARRIED))
-            .collect();
+        let carried = |p: &'_ Pool| -> Vec<Place> {
+            if p.band.factor == band.factor {
+                return p.places(CARRIED);
+            }
+            let shorter = p.band.factor / band.factor;
+            let schemes = p.schemes.iter().take(CARRIED);
+            let near = schemes.filter_map(|s| search.nearest(&s.scheme, shorter));
+            near.collect()
+        };
+        let mut starts: Vec<Place> = from.iter().rev().take(2).flat_map(carried).collect();
         starts.extend(search.seeds(seeds));
         let schemes = search.run(starts);
         Pool::of(band, schemes, search.evaluated())
@@ -369,11 +381,7 @@ impl Planner<'_> {
     fn next_pool(&self, band: BandClimate, before: &[Candidates]) -> Pool {
         let coldest: Vec<Pool> = before.first().map(|c| c.pool.clone()).into_iter().collect();
         let common = self.request.share == LadderShare::Common;
-        let mut pool = if common && self.effort == Effort::Brief {
-            Pool::of(band, Vec::new(), 0)
-        } else {
-            self.widest_pool(band, &coldest, self.own_starts())
-        };
+        let mut pool = self.widest_pool(band, &coldest, OWN_STARTS);
         if !common {
             return pool;
         }
@@ -406,17 +414,21 @@ impl Planner<'_> {
             return;
         }
         for round in 0..COMMON_ROUNDS {
-            let before = self.common_span(candidates);
+            let demand = self.search_demand();
+            let before = self.common_span(candidates, demand);
             for i in 0..candidates.len() {
+                let Some((targets, others)) = self.others(candidates, i, demand) else {
+                    continue;
+                };
+                // Nothing to win where the other bands have none wider.
+                if !others.wider_than(self.common_span(candidates, demand)) {
+                    continue;
+                }
                 (self.progress)(&format!(
                     "common ladder, round {}, band {}",
                     round + 1,
                     i + 1
                 ));
-                let demand = self.search_demand();
-                let Some((targets, others)) = self.others(candidates, i, demand) else {
-                    continue;
-                };
                 let goal = Goal::Common { demand, others };
                 let mut starts: Vec<Place> = candidates[i]
                     .serving(&targets)
@@ -430,7 +442,7 @@ impl Planner<'_> {
                 }
                 self.look(&mut candidates[i], goal, starts);
             }
-            if self.common_span(candidates) < before + BAND_GAIN_LSTAR * 0.1 {
+            if self.common_span(candidates, demand) < before + BAND_GAIN_LSTAR * 0.1 {
                 break;
             }
         }

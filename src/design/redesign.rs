@@ -1,6 +1,6 @@
 //! The ladder and the ticks once more, for schemes that stand, from what readings of their levels add.
 
-use super::climate::{BandClimate, rounding};
+use super::climate::BandClimate;
 use super::correction::Correction;
 use super::figures::Draft;
 use super::ladder::Candidates;
@@ -12,7 +12,7 @@ use super::request::Request;
 use super::search::{EVEN_SHARE, Place, Ranked, Score};
 use crate::drive::Timing;
 use crate::error::{Error, Result, Unmet};
-use crate::project::{Drivers, Panel};
+use crate::project::Panel;
 use crate::response::fit::Fit;
 use crate::waveforms::Band;
 use rayon::prelude::*;
@@ -53,20 +53,6 @@ struct Try {
 pub struct Standing<'a> {
     pub band: &'a Band,
     pub correction: Option<Correction>,
-}
-
-impl BandClimate {
-    /// The climate of a band as its file has it.
-    pub fn of(band: &Band, drivers: &Drivers) -> Self {
-        let limits = band.temperature_c;
-        let wide = limits.low < limits.high;
-        BandClimate {
-            low_c: limits.low,
-            design_c: limits.design,
-            high_c: limits.high,
-            rounding: if wide { rounding(drivers) } else { 0.0 },
-        }
-    }
 }
 
 impl Standing<'_> {

@@ -1,6 +1,5 @@
 //! A design begun with schemes that served a request like it, in place of a search from nothing.
 
-use super::band_count::{BAND_COUNTS, TEMPERATURE_SHARE};
 use super::climate::BandClimate;
 use super::ladder::Candidates;
 use super::outcome::Design;
@@ -23,10 +22,11 @@ const TAKEN_LSTAR: f64 = 0.15;
 /// A band that takes more than this of it is searched for one that all serve, L*.
 const GIVEN_UP_LSTAR: f64 = 0.5;
 
-/// A scheme that was found, and the temperature at which its durations stand.
+/// A scheme that was found, the temperature that its durations are for, and the factor on them there.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Start {
     pub temperature_c: f64,
+    pub factor: f64,
     pub scheme: Scheme,
 }
 
@@ -51,6 +51,7 @@ impl Pool {
     pub(super) fn as_starts(&self) -> impl Iterator<Item = Start> + '_ {
         self.schemes.iter().map(|s| Start {
             temperature_c: self.band.design_c,
+            factor: self.band.factor,
             scheme: s.scheme.clone(),
         })
     }
@@ -61,6 +62,7 @@ impl Made {
     pub fn starts(&self) -> Starts {
         let bands = self.design.set.bands.iter().map(|b| Start {
             temperature_c: b.temperature_c.design,
+            factor: b.stretch_factor(b.temperature_c.design),
             scheme: Scheme {
                 erase: b.erase.clone(),
                 fields: b.fields.clone(),
@@ -108,7 +110,7 @@ impl Planner<'_> {
             return self.made(vec![self.candidates(coldest.clone())], &coldest);
         }
         let mut last = short();
-        let all = self.narrow_enough(&coldest).into_iter();
+        let all = self.splits_for(&coldest).into_iter();
         for bands in all.take(COUNTS_TRIED) {
             match self.bands_from(&bands, &coldest, starts) {
                 Ok(made) => return Ok(made),
@@ -143,23 +145,11 @@ impl Planner<'_> {
         })
     }
 
-    /// The numbers of bands in which temperature leaves the best scheme of a pool enough of the tolerance, fewest first.
-    fn narrow_enough(&self, pool: &Pool) -> Vec<Vec<BandClimate>> {
-        let (min_c, max_c) = self.range_c;
-        let law = self.response.kinetics.temperature;
-        let most = TEMPERATURE_SHARE * self.request.tolerance_steps;
-        let last = BAND_COUNTS[BAND_COUNTS.len() - 1];
-        let split = |count| BandClimate::split(min_c, max_c, count, law, &self.panel.drivers);
-        let mut all: Vec<Vec<BandClimate>> = BAND_COUNTS
-            .into_iter()
-            .map(|count| (count, split(count)))
-            .filter(|(count, bands)| {
-                *count == last || self.temperature_blur_steps(&bands[0], pool) <= most
-            })
-            .map(|(_, bands)| bands)
-            .collect();
-        all.dedup();
-        all
+    /// The splits in which temperature leaves the best scheme of a pool enough of the tolerance, fewest bands first.
+    fn splits_for(&self, pool: &Pool) -> Vec<Vec<BandClimate>> {
+        let splits = self.splits();
+        let narrow = (0..splits.len()).filter(|&i| self.narrow_enough(&splits, i, pool));
+        narrow.map(|i| splits[i].clone()).collect()
     }
 
     fn bands_from(
@@ -174,14 +164,24 @@ impl Planner<'_> {
         if first.span_lstar().is_none() {
             return Err(Shortfall::in_pool(first));
         }
+        self.made(self.joined(bands, first, &starts.bands)?, coldest)
+    }
+
+    /// Schemes for each band, from those of the first: band by band, each with the scheme of the one before where it serves.
+    pub(super) fn joined(
+        &self,
+        bands: &[BandClimate],
+        first: Pool,
+        starts: &[Start],
+    ) -> Result<Vec<Candidates>, Shortfall> {
         let mut all = vec![self.candidates(first)];
         for &band in &bands[1..] {
-            self.join(band, &mut all, &starts.bands);
+            self.join(band, &mut all, starts);
             if self.ladders(&all, self.demand()).is_none() {
                 return Err(Shortfall::of(&all));
             }
         }
-        self.made(all, coldest)
+        Ok(all)
     }
 
     /// Schemes with the widest ladders of a band, reached from the first `most` of some.
@@ -202,14 +202,19 @@ impl Planner<'_> {
             let pool = self.warm_pool(band, &from, BEGUN);
             return all.push(self.candidates(pool));
         }
-        let span_lstar = self.common_span(all);
+        // Where the bands so far have none with room to spare, one at the whole tolerance must do.
+        let demand = [demand, self.demand()]
+            .into_iter()
+            .find(|d| self.common_span(all, *d) > 0.0)
+            .unwrap_or(demand);
+        let span_lstar = self.common_span(all, demand);
         let search = self.search(band, Goal::Widest(demand), self.request.budget_s);
         let places = self.begun(&search, &band, &from, BEGUN);
         let stand = places.iter().cloned();
         let schemes: Vec<Ranked> = stand.map(|p| search.standing(p)).collect();
         let pool = Pool::of(band, schemes, search.evaluated());
         all.push(self.candidates(pool));
-        if self.common_span(all) >= span_lstar - TAKEN_LSTAR {
+        if self.common_span(all, demand) >= span_lstar - TAKEN_LSTAR {
             return;
         }
         let last = all.len() - 1;
@@ -217,7 +222,7 @@ impl Planner<'_> {
         if let Some(targets_lstar) = self.ladder_of(&before, demand) {
             self.look(&mut all[last], Goal::Serve { targets_lstar }, places);
         }
-        if self.common_span(all) >= span_lstar - GIVEN_UP_LSTAR {
+        if self.common_span(all, demand) >= span_lstar - GIVEN_UP_LSTAR {
             return;
         }
         let Some((targets, others)) = self.others(all, last, demand) else {
@@ -240,6 +245,7 @@ fn serving(planner: &Planner, all: &[Candidates]) -> Option<Start> {
     };
     Some(Start {
         temperature_c: last.pool.band.design_c,
+        factor: last.pool.band.factor,
         scheme: ranked.scheme.clone(),
     })
 }
@@ -264,8 +270,8 @@ impl Planner<'_> {
     ) -> Vec<Place> {
         let speed = |c: f64| self.response.kinetics.temperature.speed(c);
         let place = |s: &Start| {
-            let factor = speed(s.temperature_c) / speed(band.design_c);
-            search.nearest(&s.scheme, factor)
+            let faster = speed(s.temperature_c) / speed(band.design_c);
+            search.nearest(&s.scheme, faster * s.factor / band.factor)
         };
         let mut places: Vec<Place> = Vec::new();
         for place in starts.iter().filter_map(place) {

@@ -172,11 +172,17 @@ fn range(band: &Band) -> String {
 
 fn title(report: &FitReport, i: usize, band: &Band) -> String {
     let t = &band.temperature_c;
+    let factor = band.stretch_factor(t.design);
+    let played = if factor == 1.0 {
+        String::new()
+    } else {
+        format!(", durations played {} times as long", number(factor, 2))
+    };
     let range = if t.low == t.high {
         format!("{} °C alone", number(t.low, 2))
     } else {
         format!(
-            "{} to {} °C, designed at {} °C",
+            "{} to {} °C, designed at {} °C{played}",
             number(t.low, 2),
             number(t.high, 2),
             number(t.design, 2)

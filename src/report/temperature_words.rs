@@ -13,26 +13,30 @@ pub(super) fn bands_tried(report: &FitReport) -> String {
         tried.filter(|t| t.outcome == outcome).collect()
     };
     let mut parts = Vec::new();
-    let wide = of(TrialOutcome::TooWide);
+    let (wide, wide_slowed): (Vec<&BandTrial>, Vec<&BandTrial>) = of(TrialOutcome::TooWide)
+        .into_iter()
+        .partition(|t| t.factor == 1.0);
     if let Some(last) = wide.last() {
-        let steps: Vec<String> = wide
-            .iter()
-            .map(|t| number(t.temperature_steps, 2))
-            .collect();
-        let numbers: Vec<String> = wide.iter().map(|t| t.bands.to_string()).collect();
         parts.push(format!(
             "{} {} not searched: the edges of the coldest alone move a grey by {} step, and temperature may take {} of the tolerance of {}",
-            listed(&numbers),
+            numbers_of(&wide),
             if last.bands == 1 { "band was" } else { "bands were" },
-            listed(&steps),
+            steps_of(&wide),
             number(TEMPERATURE_SHARE, 2),
             number(tolerance_steps, 4)
+        ));
+    }
+    if !wide_slowed.is_empty() {
+        parts.push(format!(
+            "nor {} with durations played longer, for {} step",
+            numbers_of(&wide_slowed),
+            steps_of(&wide_slowed)
         ));
     }
     let span = |t: &&BandTrial| {
         let span = t.span_lstar;
         let reached = span.map_or("no ladder".into(), |s| format!("a ladder of {s:.2} L*"));
-        format!("the coldest of {} reaches {reached}", t.bands)
+        format!("the coldest of {} reaches {reached}", number_of(t))
     };
     parts.extend(of(TrialOutcome::NotTogether).iter().map(|t| {
         let bands = count(t.bands, "band");
@@ -52,6 +56,28 @@ pub(super) fn bands_tried(report: &FitReport) -> String {
         return String::new();
     }
     passage("bands", &parts.join("; "))
+}
+
+fn numbers_of(trials: &[&BandTrial]) -> String {
+    let numbers: Vec<String> = trials.iter().map(|t| t.bands.to_string()).collect();
+    listed(&numbers)
+}
+
+fn steps_of(trials: &[&BandTrial]) -> String {
+    let steps = trials.iter().map(|t| number(t.temperature_steps, 2));
+    listed(&steps.collect::<Vec<_>>())
+}
+
+/// A number of bands, and how their ticks are played.
+fn number_of(trial: &BandTrial) -> String {
+    if trial.factor == 1.0 {
+        return trial.bands.to_string();
+    }
+    let factor = number(trial.factor, 2);
+    format!(
+        "{} with durations played {factor} times as long",
+        trial.bands
+    )
 }
 
 /// Errors at the edges of every band; nothing where all bands are single temperatures.
@@ -82,7 +108,7 @@ pub(super) fn edges(report: &FitReport) -> String {
     }
     let note = "error is the worst of any level, over all contents and rows, at the low edge, the design temperature and the \
                 high edge of a band: with the durations stretched by the factor beside it, off by half a step of the clock \
-                either way, and unstretched";
+                either way, and with that of the design temperature";
     format!(
         "\n{}{}",
         table(&[Side::Right; 7], &rows, 2),

@@ -31,7 +31,7 @@ pub struct Certificate {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub runner_up: Option<RunnerUp>,
     pub others_beyond_lstar: f64,
-    /// The temperature of the bounds, °C, with durations as they stand.
+    /// The temperature of the bounds, °C: the band's design temperature, with durations as they are played there.
     pub temperature_c: f64,
     pub grid: Lattice,
     pub kinetics: Kinetics,

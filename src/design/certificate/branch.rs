@@ -38,19 +38,25 @@ impl Best {
     }
 }
 
-/// What work is counted in: bounding one region. A look for a ladder, and judging in full, take as long as so many.
+/// What work is counted in: bounding one region. A look for a ladder, and judging in full, take as long as so many where there
+/// are so many pairs of a choice of ticks and a level; in mirrored fields, where contents have to be sought, several times that.
 struct Work;
 
 impl Work {
     const LADDER: u64 = 20;
     const JUDGED: u64 = 80;
+    const PAIRS: u64 = 20_000;
+    const MIRRORED: u64 = 16;
     /// Of what is left, one frame gets this part at most; and never less than this.
     const SHARE: u64 = 8;
     const LEAST: u64 = 200;
 
-    fn of(tally: &Tally) -> u64 {
-        let looked = tally.ladder + tally.judged;
-        tally.regions + Self::LADDER * looked + Self::JUDGED * tally.judged
+    /// Of so many regions, to look at a scheme for a ladder or to judge it.
+    fn of(regions: u64, scheme: &Scheme, levels: usize) -> u64 {
+        let pairs = (scheme.choices() * levels) as u64;
+        let mirrored = scheme.fields.iter().any(|f| f.mirrored);
+        let times = if mirrored { Self::MIRRORED } else { 1 };
+        (times * regions * pairs / Self::PAIRS).max(1)
     }
 }
 
@@ -67,6 +73,8 @@ pub struct Outcome {
     pub open_lstar: f64,
     /// Some of the regions ruled out, chosen by their place alone.
     pub sample: Vec<RuledOut>,
+    /// As [`Branching::work`] counts it.
+    pub work: u64,
 }
 
 /// Spans wider than a given one that a scheme really carries, L*.
@@ -97,7 +105,7 @@ impl Branching<'_> {
         let mut beyond = beyond_lstar;
         for (batch, some) in frames.chunks(BATCH).enumerate() {
             progress((batch * BATCH) as f64 / frames.len() as f64);
-            let left = self.work.saturating_sub(Work::of(&outcome.tally));
+            let left = self.work.saturating_sub(outcome.work);
             let work = (left / Work::SHARE).max(Work::LEAST.min(self.work));
             let of = |(i, frame): (usize, &Frame)| {
                 self.frame(batch * BATCH + i, frame, (beyond, work), &holds, &curve)
@@ -133,6 +141,7 @@ impl Branching<'_> {
         let mut left = vec![Region::whole(lattice, frame)];
         while let Some(region) = left.pop() {
             outcome.tally.regions += 1;
+            outcome.work += 1;
             let verdict = bounds.verdict(&region, &asked);
             let one = RuledOut {
                 frame: index,
@@ -147,13 +156,15 @@ impl Branching<'_> {
                     ..one
                 }),
                 Verdict::Open(most) => match region.single() {
-                    _ if Work::of(&outcome.tally) >= work => {
+                    _ if outcome.work >= work => {
                         outcome.tally.open += region.schemes();
                         outcome.open_lstar = outcome.open_lstar.max(most);
                     }
                     None => left.extend(region.halves(axis(&region, &weights))),
                     Some(places) => {
                         let scheme = scheme(lattice, frame, &places);
+                        let levels = self.demand.levels;
+                        outcome.work += Work::of(Work::LADDER, &scheme, levels);
                         if !self.has_ladder(&scheme, asked.beyond_lstar, curve) {
                             outcome.rule_out(RuledOut {
                                 why: Why::Ladder,
@@ -162,6 +173,7 @@ impl Branching<'_> {
                             continue;
                         }
                         outcome.tally.judged += 1;
+                        outcome.work += Work::of(Work::JUDGED, &scheme, levels);
                         if let Some(span_lstar) = (self.judge)(&scheme, asked.beyond_lstar) {
                             asked.beyond_lstar = span_lstar;
                             outcome.best = Some(Best {
@@ -239,6 +251,7 @@ impl Outcome {
 
     fn merge(&mut self, other: Outcome) {
         self.tally.add(&other.tally);
+        self.work += other.work;
         self.open_lstar = self.open_lstar.max(other.open_lstar);
         self.sample.extend(other.sample);
         let wider = |b: &Best| {

@@ -133,7 +133,7 @@ fn drawn_carries(
         rows: grid.rows,
         settle_ms: grid.settle_ms,
         temperature_c: certificate.temperature_c,
-        stretch: 1.0,
+        stretch: set.bands[certificate.band].stretch_factor(certificate.temperature_c),
     };
     let (darkest, lightest) = (plain.choices(true), plain.choices(false));
     let shown: Vec<(f64, f64)> = darkest.into_iter().zip(lightest).collect();

@@ -252,7 +252,7 @@ impl<'a> Search<'a> {
         best
     }
 
-    /// The band's design temperature, durations as they stand.
+    /// The band's design temperature, with the factor on durations there.
     pub fn design_climate(&self) -> Climate {
         self.space.band.design()
     }

@@ -24,6 +24,13 @@ pub struct Others {
 pub const SPAN_GRID_LSTAR: f64 = 0.1;
 
 impl Others {
+    /// Whether they have any ladder wider than a span, L*.
+    pub fn wider_than(&self, span_lstar: f64) -> bool {
+        let spans = (self.first..).map(|i| i as f64 * SPAN_GRID_LSTAR);
+        let mut each = self.places.iter().zip(spans);
+        each.any(|(places, span)| span > span_lstar && !places.is_empty())
+    }
+
     fn at(&self, span_lstar: f64) -> &[Span] {
         let index = (span_lstar / SPAN_GRID_LSTAR).round() as usize;
         index
