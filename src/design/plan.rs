@@ -2,7 +2,6 @@
 
 use super::assurance::Assurance;
 use super::assuring;
-use super::band_count::BAND_GAIN_LSTAR;
 use super::charge::ChargeLimit;
 use super::choice::Demand;
 use super::climate::BandClimate;
@@ -11,7 +10,7 @@ use super::figures::Draft;
 use super::ladder::Candidates;
 use super::outcome::{BandTrial, Design, TrialOutcome};
 use super::pool::{Pool, Shortfall};
-use super::request::{LadderShare, Request};
+use super::request::Request;
 use super::search::{Goal, Place, Search, Space};
 use super::unmet;
 use super::warm::Starts;
@@ -25,19 +24,13 @@ use crate::response::fit::Fit;
 const SEARCH_SHARE: f64 = 0.95;
 /// Ascents from the coarse grid, and schemes carried from one search to the next.
 const STARTS: usize = 8;
-const CARRIED: usize = 3;
-/// Ascents from the coarse grid in every band but the coldest.
-const OWN_STARTS: usize = 2;
-/// The same in a brief search, for the coldest temperature alone.
+pub(super) const CARRIED: usize = 3;
+/// Ascents from the coarse grid in a brief search, for the coldest temperature alone.
 const STARTS_BRIEF: usize = 3;
 /// Ascents from the coarse grid where only the existence of a design is asked.
 const STARTS_QUICK: usize = 2;
-/// How often every band in turn is searched for a wider common ladder.
-const COMMON_ROUNDS: usize = 2;
 /// Numbers of bands searched in full, at most, where the proof bears out none: what binds is then not the bands' width.
 const FULL_SEARCHES: usize = 3;
-/// Beyond so many bands each is searched for itself only where schemes found band by band don't go together.
-const FEW_BANDS: usize = 6;
 /// How often a ladder is chosen anew where the proof finds more than the choice saw.
 const PROOF_ROUNDS: usize = 5;
 
@@ -198,53 +191,12 @@ impl Planner<'_> {
         }
     }
 
-    /// The best design in the last of some splits, from schemes of its coldest band.
-    fn in_bands(
-        &self,
-        splits: &[Vec<BandClimate>],
-        coldest: Pool,
-    ) -> std::result::Result<(Design, Vec<Candidates>), Shortfall> {
-        let mut candidates = match self.effort {
-            Effort::Full => self.widest_together(splits, coldest),
-            _ => self.joined(&splits[splits.len() - 1], coldest, &[])?,
-        };
-        let design = self.best_of(&mut candidates)?;
-        Ok((design, candidates))
-    }
-
-    /// Schemes for the bands of the last of some splits: found band by band for what the bands before leave, from the coldest's
-    /// own and from those of a brief search; or each for itself. Which go better together can't be told beforehand.
-    fn widest_together(&self, splits: &[Vec<BandClimate>], coldest: Pool) -> Vec<Candidates> {
-        let last = splits.len() - 1;
-        let bands = &splits[last];
-        if self.request.share == LadderShare::PerBand {
-            return self.bands(bands, coldest);
-        }
-        let brief = Planner {
-            effort: Effort::Brief,
-            ..*self
-        };
-        let found = brief.band_count(splits, last, &mut Vec::new());
-        let briefly = found.and_then(|(_, coldest)| self.joined(bands, coldest, &[]));
-        let joined = self.joined(bands, coldest.clone(), &[]);
-        let mut ways: Vec<Vec<Candidates>> = joined.into_iter().chain(briefly).collect();
-        if ways.is_empty() || bands.len() <= FEW_BANDS {
-            ways.push(self.bands(bands, coldest));
-        }
-        let widened = |mut way: Vec<Candidates>| {
-            self.widen_together(&mut way);
-            (self.common_span(&way, self.demand()), way)
-        };
-        let wider = |a: (f64, Vec<Candidates>), b: (f64, Vec<Candidates>)| {
-            if b.0 > a.0 { b } else { a }
-        };
-        let widest = ways.into_iter().map(widened).reduce(wider);
-        widest.map_or(Vec::new(), |(_, way)| way)
-    }
-
     /// The best design with these candidates and what exhaustive looks, and polished voltages, add to them; proved at once where
     /// time is short.
-    fn best_of(&self, candidates: &mut [Candidates]) -> std::result::Result<Design, Shortfall> {
+    pub(super) fn best_of(
+        &self,
+        candidates: &mut [Candidates],
+    ) -> std::result::Result<Design, Shortfall> {
         if self.effort == Effort::Full {
             self.widen_narrowest(candidates);
         }
@@ -344,17 +296,6 @@ impl Planner<'_> {
         }
     }
 
-    /// Schemes for each band: the coldest's by its widest ladder, which time binds hardest, the others' to serve it.
-    fn bands(&self, bands: &[BandClimate], coldest: Pool) -> Vec<Candidates> {
-        let mut all = vec![self.candidates(coldest)];
-        for &band in bands.iter().skip(1) {
-            (self.progress)(&format!("band from {} to {} °C", band.low_c, band.high_c));
-            let next = self.next_pool(band, &all);
-            all.push(self.candidates(next));
-        }
-        all
-    }
-
     /// The schemes with the widest ladders of a band, from those of the last searches and from the coarse grid.
     pub(super) fn widest_pool(&self, band: BandClimate, from: &[Pool], seeds: usize) -> Pool {
         let search = self.search(
@@ -377,74 +318,11 @@ impl Planner<'_> {
         Pool::of(band, schemes, search.evaluated())
     }
 
-    /// Schemes with a wide ladder of the band's own; and, for a common ladder, those that serve the first band's.
-    fn next_pool(&self, band: BandClimate, before: &[Candidates]) -> Pool {
-        let coldest: Vec<Pool> = before.first().map(|c| c.pool.clone()).into_iter().collect();
-        let common = self.request.share == LadderShare::Common;
-        let mut pool = self.widest_pool(band, &coldest, OWN_STARTS);
-        if !common {
-            return pool;
-        }
-        let first = before
-            .first()
-            .and_then(|c| self.ladder_of(&[c], self.search_demand()));
-        if let Some(targets_lstar) = first {
-            let serve = self.search(band, Goal::Serve { targets_lstar }, self.request.budget_s);
-            let starts = before
-                .last()
-                .map_or(Vec::new(), |c| c.pool.serving_places(CARRIED));
-            pool.schemes.extend(serve.run(starts));
-            pool.evaluated += serve.evaluated();
-        }
-        pool
-    }
-
     /// Adds what a search of a band finds.
     pub(super) fn look(&self, band: &mut Candidates, goal: Goal, from: Vec<Place>) {
         let search = self.search(band.pool.band, goal, self.request.budget_s);
         let found = search.run(from);
         band.pool.evaluated += search.evaluated();
         self.add(band, found);
-    }
-
-    /// Each band in turn looks for a scheme that lets the common ladder be wider, the others standing; nothing to do for ladders
-    /// of their own.
-    pub(super) fn widen_together(&self, candidates: &mut [Candidates]) {
-        if self.request.share == LadderShare::PerBand || candidates.len() < 2 {
-            return;
-        }
-        for round in 0..COMMON_ROUNDS {
-            let demand = self.search_demand();
-            let before = self.common_span(candidates, demand);
-            for i in 0..candidates.len() {
-                let Some((targets, others)) = self.others(candidates, i, demand) else {
-                    continue;
-                };
-                // Nothing to win where the other bands have none wider.
-                if !others.wider_than(self.common_span(candidates, demand)) {
-                    continue;
-                }
-                (self.progress)(&format!(
-                    "common ladder, round {}, band {}",
-                    round + 1,
-                    i + 1
-                ));
-                let goal = Goal::Common { demand, others };
-                let mut starts: Vec<Place> = candidates[i]
-                    .serving(&targets)
-                    .map(|s| s.place.clone())
-                    .into_iter()
-                    .collect();
-                if round == 0 {
-                    let own = candidates[i].pool.places(CARRIED).into_iter();
-                    let more: Vec<Place> = own.filter(|p| !starts.contains(p)).collect();
-                    starts.extend(more);
-                }
-                self.look(&mut candidates[i], goal, starts);
-            }
-            if self.common_span(candidates, demand) < before + BAND_GAIN_LSTAR * 0.1 {
-                break;
-            }
-        }
     }
 }
