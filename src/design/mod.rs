@@ -78,7 +78,7 @@ pub fn quick_leaves_out() -> String {
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Manner {
     /// In a fraction of the time: fewer ascents, of the numbers of bands only the first that serves, bands other than the
-    /// coldest only to serve its ladder, no grid gone through, nothing polished. The proof is whole. Where that finds none, the whole search follows.
+    /// coldest only for the ladder that the bands before leave, no grid gone through, nothing polished. The proof is whole. Where that finds none, the whole search follows.
     pub quick: bool,
     /// The share of panels like this one on which the tolerance holds, 0.5…0.99; see [`assurance`].
     pub assure: Option<f64>,

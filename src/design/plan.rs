@@ -57,7 +57,7 @@ pub struct Planner<'a> {
 pub(super) fn brief_leaves_out() -> String {
     format!(
         "search over schemes: {STARTS_BRIEF} ascents at the coldest temperature in place of {STARTS} there and {STARTS} in the \
-         coldest band, warmer bands only to serve the coldest one's ladder; of the numbers of bands only the first that serves; \
+         coldest band, warmer bands only for the ladder that the colder ones leave; of the numbers of bands only the first that serves; \
          no grid is gone through whole, voltages of rails without a step are not polished; the proof is whole"
     )
 }

@@ -15,7 +15,7 @@ const BEGUN_COLD: usize = 3;
 const BEGUN: usize = 2;
 /// Of the schemes of the coldest temperature, how many its band begins with.
 const FROM_COLDEST: usize = 2;
-/// Numbers of bands that are tried.
+/// Numbers of bands that are tried with each clock, beside those whose coldest band alone has no ladder.
 const COUNTS_TRIED: usize = 2;
 /// A band that takes less than this of the common ladder joins as it stands, L*.
 const TAKEN_LSTAR: f64 = 0.15;
@@ -110,11 +110,22 @@ impl Planner<'_> {
             return self.made(vec![self.candidates(coldest.clone())], &coldest);
         }
         let mut last = short();
-        let all = self.splits_for(&coldest).into_iter();
-        for bands in all.take(COUNTS_TRIED) {
-            match self.bands_from(&bands, &coldest, starts) {
-                Ok(made) => return Ok(made),
-                Err(shortfall) => last = shortfall,
+        let splits = self.splits_for(&coldest);
+        for clock in splits.chunk_by(|a, b| (a[0].factor == 1.0) == (b[0].factor == 1.0)) {
+            let mut tried = 0;
+            for bands in clock {
+                if tried == COUNTS_TRIED {
+                    break;
+                }
+                let Some(first) = self.first_pool(bands, &coldest, starts) else {
+                    continue;
+                };
+                tried += 1;
+                let joined = self.joined(bands, first, &starts.bands);
+                match joined.and_then(|all| self.made(all, &coldest)) {
+                    Ok(made) => return Ok(made),
+                    Err(shortfall) => last = shortfall,
+                }
             }
         }
         Err(last)
@@ -152,19 +163,12 @@ impl Planner<'_> {
         narrow.map(|i| splits[i].clone()).collect()
     }
 
-    fn bands_from(
-        &self,
-        bands: &[BandClimate],
-        coldest: &Pool,
-        starts: &Starts,
-    ) -> Result<Made, Shortfall> {
+    /// Schemes of the first of some bands; `None` where none of them has a ladder.
+    fn first_pool(&self, bands: &[BandClimate], coldest: &Pool, starts: &Starts) -> Option<Pool> {
         let mut cold: Vec<Start> = coldest.as_starts().take(FROM_COLDEST).collect();
         cold.extend(near(&bands[0], &starts.bands));
         let first = self.warm_pool(bands[0], &cold, BEGUN_COLD);
-        if first.span_lstar().is_none() {
-            return Err(Shortfall::in_pool(first));
-        }
-        self.made(self.joined(bands, first, &starts.bands)?, coldest)
+        first.span_lstar().is_some().then_some(first)
     }
 
     /// Schemes for each band, from those of the first: band by band, each with the scheme of the one before where it serves.
