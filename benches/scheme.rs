@@ -1,33 +1,25 @@
 //! What a search does over and over: one scheme with all its ticks and corners; one page; one vector of residuals.
 
+#[path = "../tests/small_panel/response.rs"]
+mod planted;
+
 use divan::Bencher;
 use greyloom::design::choice::{Demand, Fineness, Span, Spots, widest};
 use greyloom::design::reach::{Climate, Reach, Scheme, Scope};
 use greyloom::design::search::spots_of;
 use greyloom::drive::Field;
 use greyloom::project::Project;
-use greyloom::response::Rung;
 use greyloom::response::least_squares::Residuals;
-use greyloom::response::parameters::{Scene, build, parameters};
+use greyloom::response::parameters::{Scene, parameters};
 use greyloom::response::{Grain, PagePlan, ReadingProblem, Response};
+use planted::{PLANTED, RUNG, response};
 use std::path::Path;
 
 fn main() {
     divan::main();
 }
 
-const RUNG: Rung = Rung {
-    store: true,
-    window: true,
-    independent_spread: false,
-    vft: false,
-};
-
-/// In the order of the parameters of RUNG; near what the shipped readings ask for.
-const VALUES: [f64; 18] = [
-    0.73, 0.03, 0.25, 3.8, 6.5, 0.5, 2.5, 5.7, 0.5, -0.0075, 0.3, 0.6, 12.0, 60.0, 15.0, 3.0, 2.5,
-    -6.0,
-];
+const CLASSES: usize = 5;
 
 /// Of the pages, as the fit sees it.
 const SCENE: Scene = Scene {
@@ -40,10 +32,6 @@ const SCENE: Scene = Scene {
 fn project() -> Project {
     let dir = Path::new(env!("CARGO_MANIFEST_DIR")).join("calibration/harbour-tile");
     Project::read(&dir).expect("the shipped project")
-}
-
-fn response() -> Response {
-    build(RUNG, &VALUES, 5).expect("a curve")
 }
 
 fn field(select_v: f64, data_v: f64, slot_ticks: u32) -> Field {
@@ -89,14 +77,14 @@ fn scope<'a>(project: &Project, response: &'a Response) -> Scope<'a> {
 
 #[divan::bench(args = [1, 2])]
 fn all_ticks_and_corners(bencher: Bencher, fields: usize) {
-    let (project, response) = (project(), response());
+    let (project, response) = (project(), response(RUNG, CLASSES));
     let (schemes, scope) = (schemes(&project), scope(&project, &response));
     bencher.bench(|| Reach::new(&scope, &schemes[fields - 1]));
 }
 
 #[divan::bench]
 fn widest_ladder_of_32(bencher: Bencher) {
-    let (project, response) = (project(), response());
+    let (project, response) = (project(), response(RUNG, CLASSES));
     let reach = Reach::new(&scope(&project, &response), &schemes(&project)[1]);
     let spots: Spots = spots_of(|a| response.curve.lstar(a), &reach).thinned(0.04);
     let demand = Demand {
@@ -121,7 +109,7 @@ fn widest_ladder_of_32(bencher: Bencher) {
 /// Three rows a patch and five classes, as the fit has it.
 #[divan::bench]
 fn one_page(bencher: Bencher) {
-    let (project, response) = (project(), response());
+    let (project, response) = (project(), response(RUNG, CLASSES));
     let page = &project.measured.chart.pages[0];
     let plan = PagePlan::new(page, project.panel.rows, 3);
     let settle_ms = project.panel.drivers.field_settle_ms;
@@ -134,7 +122,7 @@ fn one_vector_of_residuals(bencher: Bencher) {
     let list = parameters(RUNG, &SCENE);
     let moved: Vec<f64> = list
         .iter()
-        .zip(VALUES)
+        .zip(PLANTED)
         .map(|(p, v)| p.scale.inward(v))
         .collect();
     let grain = Grain {

@@ -1,16 +1,18 @@
 //! A planted response is found again in simulated readings of the shipped chart.
 
+#[path = "small_panel/response.rs"]
+mod planted;
+
 use std::path::Path;
 use std::sync::LazyLock;
 
 use greyloom::project::{Measured, Panel, Project};
-use greyloom::response::Rung;
 use greyloom::response::crossval::{LeftOut, by_page};
 use greyloom::response::fit::{Fit, fit};
 use greyloom::response::holdout::{errors, predict};
 use greyloom::response::least_squares::{Options, Residuals, solve};
-use greyloom::response::parameters::build;
 use greyloom::response::{Grain, PagePlan, ReadingProblem, Response};
+use planted::{PLANTED, RUNG, response};
 
 /// Standard deviations: one of 18 parameters passes 4 by chance once in 900 runs.
 const PARAMETER_SIGMAS: f64 = 4.0;
@@ -37,19 +39,6 @@ const NOISE_LSTAR: f64 = 0.15;
 const STRAY_LSTAR: f64 = 5.0;
 const CLASSES: usize = 5;
 
-const RUNG: Rung = Rung {
-    store: true,
-    window: true,
-    independent_spread: false,
-    vft: false,
-};
-
-/// In the order of the parameters of RUNG; near what the shipped readings ask for.
-const PLANTED: [f64; 18] = [
-    0.73, 0.03, 0.25, 3.8, 6.5, 0.5, 2.5, 5.7, 0.5, -0.0075, 0.3, 0.6, 12.0, 60.0, 15.0, 3.0, 2.5,
-    -6.0,
-];
-
 /// Standard normal numbers from a seed: SplitMix64 (Steele, Lea & Flood 2014) and Box–Muller.
 struct Noise(u64);
 
@@ -68,7 +57,7 @@ impl Noise {
 }
 
 fn truth() -> Response {
-    build(RUNG, &PLANTED, CLASSES).expect("a curve")
+    response(RUNG, CLASSES)
 }
 
 /// The same chart with readings of `response`, every row of every patch seen, plus noise.

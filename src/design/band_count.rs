@@ -39,18 +39,19 @@ impl Planner<'_> {
         splits
     }
 
-    /// Whether temperature leaves the best scheme of a pool enough of the tolerance in a split; always so of the last of its clock.
+    /// Whether temperature leaves enough of the tolerance in a split of which the coldest band has such a blur; always so of the last
+    /// of its clock.
     pub(super) fn narrow_enough(
         &self,
         splits: &[Vec<BandClimate>],
         split: usize,
-        pool: &Pool,
+        blur_steps: f64,
     ) -> bool {
         let bands = &splits[split];
         let more = splits.get(split + 1);
         let last = more.is_none_or(|m| m.len() <= bands.len());
         let most = TEMPERATURE_SHARE * self.request.tolerance_steps;
-        last || self.temperature_blur_steps(&bands[0], pool) <= most
+        last || blur_steps <= most
     }
 
     /// Which of some splits, `first` or later, widens the coldest band's ladder, with that band's schemes; `trials` takes up what
@@ -66,7 +67,7 @@ impl Planner<'_> {
         let mut tried = vec![self.widest_pool(BandClimate::point(min_c), &[], self.starts())];
         let mut best: Option<(usize, Pool)> = None;
         let (plain, slow): (Vec<usize>, Vec<usize>) =
-            (first..splits.len()).partition(|&i| splits[i][0].factor == 1.0);
+            (first..splits.len()).partition(|&i| !splits[i][0].is_slowed());
         for mut group in [plain, slow] {
             if let Some((found, _)) = &best {
                 if self.effort != Effort::Full {
@@ -77,14 +78,15 @@ impl Planner<'_> {
             }
             for split in group {
                 let bands = &splits[split];
-                let narrow = self.narrow_enough(splits, split, &tried[0]);
+                let blur_steps = self.temperature_blur_steps(&bands[0], &tried[0]);
+                let narrow = self.narrow_enough(splits, split, blur_steps);
                 let pool = narrow.then(|| self.coldest_pool(bands, &tried));
                 let span_lstar = pool.as_ref().and_then(Pool::span_lstar);
                 trials.retain(|t| !t.is_of(bands));
                 trials.push(BandTrial {
                     bands: bands.len(),
                     factor: bands[0].factor,
-                    temperature_steps: self.temperature_blur_steps(&bands[0], &tried[0]),
+                    temperature_steps: blur_steps,
                     span_lstar,
                     outcome: match narrow {
                         true => TrialOutcome::Searched,
@@ -113,9 +115,9 @@ impl Planner<'_> {
     /// Schemes for the coldest of some bands, also from what was tried before.
     fn coldest_pool(&self, bands: &[BandClimate], tried: &[Pool]) -> Pool {
         let (coldest, count) = (bands[0], bands.len());
-        let played = match coldest.factor {
-            1.0 => String::new(),
-            factor => format!(", durations played {factor:.2} times as long"),
+        let played = match coldest.is_slowed() {
+            true => format!(", durations played {:.2} times as long", coldest.factor),
+            false => String::new(),
         };
         let (low_c, high_c) = (coldest.low_c, coldest.high_c);
         (self.progress)(&format!(

@@ -48,7 +48,7 @@ fn kind_of(scheme: &Scheme) -> Kind {
         fields.len(),
         (0..fields.len()).reduce(longer).unwrap_or(0),
         fields.iter().map(|f| f.direction() < 0.0).collect(),
-        fields.iter().any(|f| f.mirrored),
+        scheme.is_mirrored(),
     )
 }
 

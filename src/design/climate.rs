@@ -86,6 +86,11 @@ impl BandClimate {
         (factor >= LEAST_SLOWED).then_some(BandClimate { factor, ..self })
     }
 
+    /// Whether durations are played longer than they stand.
+    pub(super) fn is_slowed(&self) -> bool {
+        self.factor != 1.0
+    }
+
     fn is_point(&self) -> bool {
         self.low_c == self.high_c
     }

@@ -9,7 +9,7 @@ use crate::response::{coverage_of, rest_map, strokes_map};
 impl Finished<'_> {
     /// Whether data follow their inverse in some field, so that no content is the extreme at every moment.
     pub(super) fn mirrored(&self) -> bool {
-        self.scheme.fields.iter().any(|f| f.mirrored)
+        self.scheme.is_mirrored()
     }
 
     /// Adds a class's share of the coverage of every level in some rows, from the dark and from the clear panel: other rows at

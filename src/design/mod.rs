@@ -26,6 +26,7 @@ pub mod polish;
 mod pool;
 pub mod proof;
 pub mod pull;
+mod rank_maps;
 pub mod reach;
 mod redesign;
 mod relax;

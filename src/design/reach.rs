@@ -28,6 +28,11 @@ impl Scheme {
         self.fields.iter().map(|f| f.slot_ticks as usize + 1)
     }
 
+    /// Whether some field is followed by its mirror image.
+    pub fn is_mirrored(&self) -> bool {
+        self.fields.iter().any(|f| f.mirrored)
+    }
+
     /// How many choices of ticks there are.
     pub fn choices(&self) -> usize {
         self.sizes().product()

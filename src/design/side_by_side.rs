@@ -1,10 +1,9 @@
 //! What schemes of plain fields reach, classes and climates side by side: the same as [`Reach`] one climate after another, in a
 //! fraction of the time. No content bends in a plain field, so that every map is one.
 
+use super::rank_maps::{RankMaps, ranks};
 use super::reach::{Climate, Corner, Others, Reach, Scheme, Scope};
-use super::spare::Maps;
-use crate::drive::Field;
-use crate::pigment::{LANES, Lanes, Map, Mover, Ranks, State, add_squares, composed, value};
+use crate::pigment::{LANES, Lanes, Map, Mover, State, composed, value};
 use crate::response::COVERAGE_ROW;
 use multiversion::multiversion;
 use std::iter::StepBy;
@@ -12,7 +11,7 @@ use std::ops::Range;
 
 /// Whether the way serves a scheme.
 pub(super) fn serves(scheme: &Scheme) -> bool {
-    scheme.fields.iter().all(|f| !f.mirrored)
+    !scheme.is_mirrored()
 }
 
 const EXTREMES: [Others; 2] = [Others::Off, Others::On];
@@ -124,141 +123,6 @@ fn by_climate(scope: &Scope, scheme: &Scheme, climates: &[Climate]) -> Vec<RankM
     let pair = |pair: &[usize]| pair.iter().flat_map(|&class| of(class)).collect();
     let groups: Vec<Vec<Mover>> = classes.chunks(2).map(pair).collect();
     ranks(scope, scheme, &groups, &EXTREMES)
-}
-
-/// One field of a scheme for one rank.
-struct FieldMaps {
-    /// The pixel's own slot with 0…slot_ticks on, without the guard.
-    own: Maps,
-    guard: Map<Lanes>,
-    /// The whole slot of another row, to the powers 1, 2, 4, …: at the lower and at the higher of its two voltages, half at
-    /// each; none where nobody asks.
-    other: [Maps; 3],
-}
-
-/// Movers side by side.
-struct RankMaps {
-    panel_rows: usize,
-    share: Lanes,
-    /// After the erase, from the clear and from the dark panel.
-    starts: [State<Lanes>; 2],
-    fields: Vec<FieldMaps>,
-    settle: Map<Lanes>,
-    /// Settle, then rest: what stands between the last field and the eye.
-    end: Map<Lanes>,
-}
-
-/// Maps of groups of movers for what others may show.
-fn ranks(
-    scope: &Scope,
-    scheme: &Scheme,
-    groups: &[Vec<Mover>],
-    contents: &[Others],
-) -> Vec<RankMaps> {
-    let kinetics = &scope.response.kinetics;
-    let ranks = Ranks::new(kinetics, groups);
-    let (settle_s, rest_s) = (scope.settle_ms * 1e-3, scheme.erase.rest_ms * 1e-3);
-    let at_rest = ranks.holds(0.0, [settle_s, rest_s]);
-    let mut erased = vec![Map::IDENTITY; ranks.len()];
-    for stroke in &scheme.erase.strokes {
-        let holds = ranks.holds(stroke.pixel_v, [stroke.ms * 1e-3]);
-        for (erased, [hold]) in erased.iter_mut().zip(&holds) {
-            *erased = erased.then(hold);
-        }
-    }
-    let share = |group: &Vec<Mover>| {
-        Lanes(std::array::from_fn(|lane| {
-            group.get(lane).map_or(0.0, |m| m.class.share)
-        }))
-    };
-    let bare = at_rest.iter().zip(erased).zip(groups);
-    let bare = bare.map(|(([settle, rest], erased), group)| RankMaps {
-        panel_rows: scope.panel_rows,
-        share: share(group),
-        starts: [kinetics.lowest(), kinetics.highest()].map(|x| erased.apply(&x.map(Lanes::all))),
-        fields: Vec::with_capacity(scheme.fields.len()),
-        settle: *settle,
-        end: settle.then(rest),
-    });
-    let mut bare: Vec<RankMaps> = bare.collect();
-    for field in &scheme.fields {
-        let maps = field_maps(&ranks, field, scope.panel_rows, contents);
-        for (rank, maps) in bare.iter_mut().zip(maps) {
-            rank.fields.push(maps);
-        }
-    }
-    bare
-}
-
-/// The maps of one field for all ranks.
-fn field_maps(
-    ranks: &Ranks,
-    field: &Field,
-    panel_rows: usize,
-    contents: &[Others],
-) -> Vec<FieldMaps> {
-    let tick_s = field.tick_s();
-    let half_s = 0.5 * f64::from(field.slot_ticks) * tick_s;
-    let guard = ranks.holds(0.0, [f64::from(field.guard_ticks) * tick_s]);
-    let light = ranks.holds(-field.data_v, [half_s]);
-    let dark = ranks.holds(field.data_v, [half_s]);
-    let on = ranks.holds(field.own_on_v(), [tick_s]);
-    let off = ranks.holds(field.own_off_v(), [tick_s]);
-    let mut room = Maps::new();
-    let of = |k: usize| {
-        let ([guard], [light], [dark]) = (&guard[k], &light[k], &dark[k]);
-        let mut maps = FieldMaps {
-            own: Maps::new(),
-            guard: *guard,
-            other: std::array::from_fn(|_| Maps::new()),
-        };
-        for &content in contents {
-            let halves = match content {
-                Others::Off => [light, light],
-                Others::On => [dark, dark],
-                Others::Half => [dark, light],
-            };
-            let other = &mut maps.other[content as usize];
-            squares(halves, guard, panel_rows - 1, other);
-        }
-        let ticks = field.slot_ticks as usize;
-        own_slots(&on[k][0], &off[k][0], ticks, &mut room, &mut maps.own);
-        maps
-    };
-    (0..ranks.len()).map(of).collect()
-}
-
-/// The powers 1, 2, 4, … of a slot of two halves and a guard, as far as so many rows need them.
-#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
-fn squares(
-    [first, second]: [&Map<Lanes>; 2],
-    guard: &Map<Lanes>,
-    rows: usize,
-    squares: &mut Vec<Map<Lanes>>,
-) {
-    squares.push(first.then(second).then(guard));
-    add_squares(squares, rows);
-}
-
-/// The own slot with every number of ticks on; `offs` is room to work in.
-#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
-fn own_slots(
-    on: &Map<Lanes>,
-    off: &Map<Lanes>,
-    ticks: usize,
-    offs: &mut Vec<Map<Lanes>>,
-    own: &mut Vec<Map<Lanes>>,
-) {
-    offs.clear();
-    let (mut before, mut after) = (Map::IDENTITY, Map::IDENTITY);
-    for _ in 0..=ticks {
-        offs.push(after);
-        after = after.then(off);
-    }
-    for off in offs.iter().rev() {
-        own.push(before.then(off));
-        before = before.then(on);
-    }
 }
 
 /// What stands around the last own slot of a rank in each corner.

@@ -103,12 +103,13 @@ impl Planner<'_> {
         for round in 0..COMMON_ROUNDS {
             let demand = self.search_demand();
             let before = self.common_span(candidates, demand);
+            let mut span_lstar = before;
             for i in 0..candidates.len() {
                 let Some((targets, others)) = self.others(candidates, i, demand) else {
                     continue;
                 };
                 // Nothing to win where the other bands have none wider.
-                if !others.wider_than(self.common_span(candidates, demand)) {
+                if !others.wider_than(span_lstar) {
                     continue;
                 }
                 (self.progress)(&format!(
@@ -128,8 +129,9 @@ impl Planner<'_> {
                     starts.extend(more);
                 }
                 self.look(&mut candidates[i], goal, starts);
+                span_lstar = self.common_span(candidates, demand);
             }
-            if self.common_span(candidates, demand) < before + BAND_GAIN_LSTAR * 0.1 {
+            if span_lstar < before + BAND_GAIN_LSTAR * 0.1 {
                 break;
             }
         }

@@ -111,7 +111,7 @@ impl Planner<'_> {
         }
         let mut last = short();
         let splits = self.splits_for(&coldest);
-        for clock in splits.chunk_by(|a, b| (a[0].factor == 1.0) == (b[0].factor == 1.0)) {
+        for clock in splits.chunk_by(|a, b| a[0].is_slowed() == b[0].is_slowed()) {
             let mut tried = 0;
             for bands in clock {
                 if tried == COUNTS_TRIED {
@@ -159,7 +159,8 @@ impl Planner<'_> {
     /// The splits in which temperature leaves the best scheme of a pool enough of the tolerance, fewest bands first.
     fn splits_for(&self, pool: &Pool) -> Vec<Vec<BandClimate>> {
         let splits = self.splits();
-        let narrow = (0..splits.len()).filter(|&i| self.narrow_enough(&splits, i, pool));
+        let blur_steps = |i: usize| self.temperature_blur_steps(&splits[i][0], pool);
+        let narrow = (0..splits.len()).filter(|&i| self.narrow_enough(&splits, i, blur_steps(i)));
         narrow.map(|i| splits[i].clone()).collect()
     }
 
@@ -207,11 +208,11 @@ impl Planner<'_> {
             return all.push(self.candidates(pool));
         }
         // Where the bands so far have none with room to spare, one at the whole tolerance must do.
-        let demand = [demand, self.demand()]
+        let (demand, span_lstar) = [demand, self.demand()]
             .into_iter()
-            .find(|d| self.common_span(all, *d) > 0.0)
-            .unwrap_or(demand);
-        let span_lstar = self.common_span(all, demand);
+            .map(|d| (d, self.common_span(all, d)))
+            .find(|(_, span_lstar)| *span_lstar > 0.0)
+            .unwrap_or((demand, 0.0));
         let search = self.search(band, Goal::Widest(demand), self.request.budget_s);
         let places = self.begun(&search, &band, &from, BEGUN);
         let stand = places.iter().cloned();

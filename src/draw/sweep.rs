@@ -331,22 +331,16 @@ fn spans_panel(area: &Area, picture: &SweepPicture) -> Drawn {
         )?;
     }
     let (x, y) = place(chart.backend_coord(&(end, 0.0)));
-    text(
-        area,
-        (x - 4.0, y - 22.0),
-        "at the end of a line: levels,",
-        Type::regular(12.0, QUIET),
-        HPos::Right,
-        VPos::Center,
-    )?;
-    text(
-        area,
-        (x - 4.0, y - 8.0),
-        "contrast in the longest time",
-        Type::regular(12.0, QUIET),
-        HPos::Right,
-        VPos::Center,
-    )
+    let legend = [
+        (22.0, "at the end of a line: levels,"),
+        (8.0, "contrast in the longest time"),
+    ];
+    for (above, words) in legend {
+        let at = (x - 4.0, y - above);
+        let face = Type::regular(12.0, QUIET);
+        text(area, at, words, face, HPos::Right, VPos::Center)?;
+    }
+    Ok(())
 }
 
 /// Labels moved down as far as they would cover each other.

@@ -2,7 +2,7 @@
 
 use super::FitReport;
 use super::lines::{Side, passage, table};
-use super::words::{number, row_zones};
+use super::words::{number, played_longer, row_zones};
 use crate::design::{BandDesign, Content, Worst};
 use crate::drive::{Erase, Field};
 use crate::waveforms::Band;
@@ -172,12 +172,8 @@ fn range(band: &Band) -> String {
 
 fn title(report: &FitReport, i: usize, band: &Band) -> String {
     let t = &band.temperature_c;
-    let factor = band.stretch_factor(t.design);
-    let played = if factor == 1.0 {
-        String::new()
-    } else {
-        format!(", durations played {} times as long", number(factor, 2))
-    };
+    let played = played_longer(band.stretch_factor(t.design));
+    let played = played.map_or(String::new(), |p| format!(", {p}"));
     let range = if t.low == t.high {
         format!("{} °C alone", number(t.low, 2))
     } else {

@@ -2,7 +2,7 @@
 
 use super::FitReport;
 use super::lines::{Side, passage, table};
-use super::words::{count, listed, number};
+use super::words::{count, listed, number, played_longer};
 use crate::design::{BAND_GAIN_LSTAR, BandTrial, EdgeError, TEMPERATURE_SHARE, TrialOutcome};
 
 /// How the number of bands came about; nothing for one temperature alone.
@@ -70,14 +70,9 @@ fn steps_of(trials: &[&BandTrial]) -> String {
 
 /// A number of bands, and how their ticks are played.
 fn number_of(trial: &BandTrial) -> String {
-    if trial.factor == 1.0 {
-        return trial.bands.to_string();
-    }
-    let factor = number(trial.factor, 2);
-    format!(
-        "{} with durations played {factor} times as long",
-        trial.bands
-    )
+    let played = played_longer(trial.factor);
+    let played = played.map_or(String::new(), |p| format!(" with {p}"));
+    format!("{}{played}", trial.bands)
 }
 
 /// Errors at the edges of every band; nothing where all bands are single temperatures.

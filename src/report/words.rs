@@ -33,6 +33,12 @@ pub(super) fn significant(x: f64, digits: usize) -> f64 {
         .unwrap_or(x)
 }
 
+/// `durations played 1.9 times as long`; `None` where they stand as they are.
+pub(super) fn played_longer(factor: f64) -> Option<String> {
+    let times = number(factor, 2);
+    (factor != 1.0).then(|| format!("durations played {times} times as long"))
+}
+
 /// `1 page`, `3 pages`.
 pub(super) fn count(n: usize, one: &str) -> String {
     if n == 1 {

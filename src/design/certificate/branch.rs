@@ -54,7 +54,7 @@ impl Work {
     /// Of so many regions, to look at a scheme for a ladder or to judge it.
     fn of(regions: u64, scheme: &Scheme, levels: usize) -> u64 {
         let pairs = (scheme.choices() * levels) as u64;
-        let mirrored = scheme.fields.iter().any(|f| f.mirrored);
+        let mirrored = scheme.is_mirrored();
         let times = if mirrored { Self::MIRRORED } else { 1 };
         (times * regions * pairs / Self::PAIRS).max(1)
     }
